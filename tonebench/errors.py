@@ -4,7 +4,7 @@
 ::
 
     TonebenchError
-    ├── CheckFailed             1   it ran, and the answer is no (a result over full scale)
+    ├── CheckFailed             1   it ran, and a check failed (over full scale)
     ├── RequestError            2   what was asked for makes no sense (unknown knob)
     ├── InputError              3   something read is missing, unreadable or invalid
     │   ├── ValueTextError      3   a component value could not be read ("4k7k")
@@ -83,7 +83,7 @@ class OutputError(TonebenchError, OSError):
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing that is wrong in a text file, where it stands, and what would be right."""
+    """One thing wrong in a text file: where it stands, and what would be right."""
 
     message: str
     hint: str = ""

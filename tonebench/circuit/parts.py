@@ -191,7 +191,7 @@ class Switch:
 
 @dataclass(frozen=True, slots=True)
 class Transconductor:
-    """A current gm·(v(control[0]) − v(control[1])), in at ``into[0]``, out at the other."""
+    """A current gm·(v(control[0]) − v(control[1])) that enters at ``into[0]``."""
 
     ref: str
     transconductance_siemens: float
