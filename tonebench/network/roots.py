@@ -1,0 +1,282 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Poles, zeros and gain of a network at a setting, in product form.
+
+With M = G + s₀·P·Qᵀ and K = Qᵀ M⁻¹ P, the poles are s₀ − 1/λ over the eigenvalues λ of
+K, and the zeros those of K − (Qᵀx₀)(row·M⁻¹P)/H(s₀), x₀ = M⁻¹b (a Schur complement of
+the system matrix of H. H. Rosenbrock, "State-space and multivariable theory", 1970).
+Roots at infinity are λ = 0 and need no threshold. Each result is checked against direct
+solves; where it misses, the scaled pencil is solved by QZ instead.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonebench.circuit.controls import Settings
+from tonebench.network.nodal import Matrices, Network
+from tonebench.network.response import solve
+
+Complex = NDArray[np.complex128]
+
+#: A network is silent when its output stays this far below its largest node voltage.
+SILENT = 1e-13
+#: The self-check: product form against direct solves, relative.
+WANTED_ERROR = 1e-10
+_CHECK_HZ = np.array([0.1, 1.0, 11.0, 97.0, 830.0, 7.3e3, 29e3, 1e5])
+_CHECK_S = 2j * np.pi * _CHECK_HZ
+_SHIFTS = 2 * math.pi * np.array([1000.0, 130.0, 7700.0, 31.0, 43e3])
+#: Roots beyond this (rad/s) are at infinity.
+_FAR = 1e16
+#: Zeros nearer to DC than this (rad/s) may be the splinters of a multiple zero at DC.
+_NEAR_DC = 1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Roots:
+    """H(s) = gain · Π (s − zᵢ)/(s₀ − zᵢ) / Π (s − pᵢ)/(s₀ − pᵢ), all finite roots.
+
+    Attributes
+    ----------
+    zeros, poles : ndarray of complex
+        In rad/s.
+    gain : float
+        H(s₀); 0 where the network is silent.
+    shift : float
+        s₀, real and positive, in rad/s.
+    error : float
+        Largest relative difference from the direct solves of the self-check.
+    """
+
+    zeros: Complex
+    poles: Complex
+    gain: float
+    shift: float
+    error: float = 0.0
+
+    @property
+    def is_silent(self) -> bool:
+        """Whether nothing at all comes out (a volume at 0)."""
+        return self.gain == 0
+
+    @property
+    def is_stable(self) -> bool:
+        """Whether every pole lies in the left half-plane."""
+        return bool(np.all(self.poles.real < 0))
+
+    def at(self, s: Complex) -> Complex:
+        """Return H at complex frequencies `s` in rad/s, shape (F,)."""
+        value = np.full(s.shape, complex(self.gain))
+        for root in self.zeros:
+            value *= (s - root) / (self.shift - root)
+        for root in self.poles:
+            value /= (s - root) / (self.shift - root)
+        return value
+
+    def response(self, frequency_hz: NDArray[np.float64]) -> Complex:
+        """Return H at frequencies in Hz, shape (F,)."""
+        return self.at(2j * np.pi * np.asarray(frequency_hz, dtype=float))
+
+
+def find_roots(
+    network: Network, setting: Settings, drive: Literal["each", "together"] = "each"
+) -> tuple[Roots, ...]:
+    """Return the roots from each input to the output.
+
+    Parameters
+    ----------
+    network : Network
+        The chain's matrices.
+    setting : mapping
+        Positions of controls; those left out stand where they start.
+    drive : {"each", "together"}
+        One result per input, or a single one for the same voltage on all of them.
+
+    Raises
+    ------
+    CircuitError
+        If the setting shorts a source, or leaves the circuit without a solution.
+    """
+    matrices = network.at(network.setting(setting))
+    if drive == "together":
+        total = matrices.drive.sum(axis=1, keepdims=True)
+        matrices = replace(matrices, drive=total)
+    return roots_of(matrices)
+
+
+def roots_of(matrices: Matrices) -> tuple[Roots, ...]:
+    """Return the roots from each driving column of the matrices to the output."""
+    truth = solve(matrices, _CHECK_S)
+    largest = np.abs(truth).max(axis=1)
+    heard = largest > SILENT
+    silent = Roots(np.empty(0, complex), np.empty(0, complex), 0.0, _SHIFTS[0])
+    if not heard.any():
+        return (silent,) * len(heard)
+    shifted = _Shifted.best(matrices, heard)
+    return tuple(
+        _checked(matrices, shifted, k, truth[k]) if heard[k] else silent
+        for k in range(len(heard))
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Shifted:
+    """A network seen from s₀: K, and for each input Qᵀx₀ and H(s₀)."""
+
+    shift: float
+    inner: NDArray[np.float64]
+    seen: NDArray[np.float64]
+    gains: NDArray[np.float64]
+    reach: NDArray[np.float64]
+    poles: Complex
+
+    @classmethod
+    def best(cls, m: Matrices, heard: NDArray[np.bool_]) -> "_Shifted":
+        """Shift by 1 kHz, or by another frequency where H(s₀) happens to vanish."""
+        columns = np.concatenate([m.reactive_left, m.drive], axis=1)
+        found: list[tuple[float, float, NDArray[np.float64]]] = []
+        for shift in _SHIFTS:
+            pencil = m.conductance + shift * (m.reactive_left @ m.reactive_right.T)
+            x = np.linalg.solve(pencil, columns)
+            gains = m.row @ x[:, m.reactive_left.shape[1] :]
+            weakest = float(np.abs(gains[heard]).min())
+            found.append((weakest, float(shift), x))
+            if weakest > 1e-9:
+                break
+        _, shift, x = max(found, key=lambda entry: entry[0])
+        count = m.reactive_left.shape[1]
+        inner = m.reactive_right.T @ x[:, :count]
+        return cls(
+            shift=shift,
+            inner=inner,
+            seen=m.reactive_right.T @ x[:, count:],
+            gains=m.row @ x[:, count:],
+            reach=m.row @ x[:, :count],
+            poles=_finite_roots(inner, shift),
+        )
+
+    def zeros(self, k: int) -> Complex:
+        if self.gains[k] == 0:
+            return np.empty(0, complex)
+        schur = self.inner - np.outer(self.seen[:, k], self.reach) / self.gains[k]
+        return _finite_roots(schur, self.shift)
+
+
+def _finite_roots(inner: NDArray[np.float64], shift: float) -> Complex:
+    eigenvalues = np.linalg.eigvals(inner).astype(complex)
+    eigenvalues = eigenvalues[np.abs(eigenvalues) > 1 / _FAR]
+    return _paired(shift - 1 / eigenvalues)
+
+
+def _paired(roots: Complex) -> Complex:
+    """Drop the imaginary dust of real roots; keep pairs exactly conjugate."""
+    is_real = np.abs(roots.imag) <= 1e-13 * np.abs(roots)
+    upper = roots[~is_real & (roots.imag > 0)]
+    real = np.sort(roots[is_real].real).astype(complex)
+    return np.concatenate([real, upper, upper.conj()])
+
+
+def _checked(m: Matrices, shifted: _Shifted, k: int, truth: Complex) -> Roots:
+    plain = Roots(
+        shifted.zeros(k), shifted.poles, float(shifted.gains[k]), shifted.shift
+    )
+    roots = _best_of(_dc_snaps(_cancelled(plain)), truth)
+    if roots.error <= WANTED_ERROR:
+        return roots
+    return _best_of([roots, *_dc_snaps(_cancelled(_by_qz(m, k, truth)))], truth)
+
+
+def _best_of(candidates: Sequence[Roots], truth: Complex) -> Roots:
+    """Return the first candidate that agrees with the truth as well as the best."""
+    measured = []
+    for roots in candidates:
+        with np.errstate(all="ignore"):
+            error = np.abs(roots.at(_CHECK_S) / truth - 1)[1:]
+        error = error[np.abs(truth[1:]) > SILENT * np.abs(truth).max()]
+        worst = float(error.max()) if np.isfinite(error).all() else math.inf
+        measured.append(replace(roots, error=worst))
+    best = min(roots.error for roots in measured)
+    return next(roots for roots in measured if roots.error <= 2 * best + 1e-12)
+
+
+def _cancelled(roots: Roots) -> Roots:
+    """Leave out modes that can't be heard or driven: a pole with its equal zero.
+
+    A capacitor hanging from an open switch, say, has a pole at DC but for rounding,
+    which must not count as unstable.
+    """
+    zeros = list(roots.zeros)
+    kept = []
+    for pole in roots.poles:
+        near = min(zeros, key=lambda zero: abs(zero - pole), default=math.inf)
+        if abs(near - pole) <= 1e-9 + 1e-12 * abs(pole):
+            zeros.remove(near)
+        else:
+            kept.append(pole)
+    return replace(roots, zeros=_array(zeros), poles=_array(kept))
+
+
+def _array(values: Sequence[complex]) -> Complex:
+    return np.array(values, dtype=complex)
+
+
+def _dc_snaps(roots: Roots) -> list[Roots]:
+    """Return the roots with none, one, two … of the zeros nearest to DC put at DC.
+
+    Several coupling capacitors make a multiple zero at DC, which comes out of any
+    eigenvalue solver as a ring of splinters. Which of them stand for DC, and which are
+    true zeros of very low frequency, the check against direct solves decides.
+    """
+    order = np.argsort(np.abs(roots.zeros))
+    candidates = [roots]
+    for count in range(1, 1 + int(np.sum(np.abs(roots.zeros) < _NEAR_DC))):
+        zeros = roots.zeros.copy()
+        zeros[order[:count]] = 0
+        if np.isclose(zeros.imag.sum(), 0, atol=1e-9):  # never half a pair
+            candidates.append(replace(roots, zeros=zeros))
+    return candidates[::-1]
+
+
+def _by_qz(m: Matrices, k: int, truth: Complex) -> Roots:
+    """Solve the pencils by QZ, scaled to about 1 rad/s and equilibrated."""
+    import scipy.linalg
+
+    reactive = m.reactive_left @ m.reactive_right.T
+    n = len(reactive)
+    system = np.zeros((n + 1, n + 1))
+    system[:n, :n], system[:n, n], system[n, :n] = m.conductance, -m.drive[:, k], m.row
+    storage = np.zeros_like(system)
+    storage[:n, :n] = reactive
+
+    def finite(left: NDArray[np.float64], right: NDArray[np.float64]) -> Complex:
+        unit = 2 * math.pi * 1000.0
+        a, b = _equilibrated(left, right * unit)
+        values = scipy.linalg.eigvals(a, -b, homogeneous_eigvals=True)
+        alpha, beta = values[0], values[1]
+        is_finite = np.abs(beta) > np.abs(alpha) * (unit / _FAR)
+        return _paired(np.asarray(unit * alpha[is_finite] / beta[is_finite]))
+
+    zeros = finite(system, storage)
+    poles = finite(m.conductance, reactive)
+    shift = float(_SHIFTS[0])
+    gain = solve(replace(m, drive=m.drive[:, k : k + 1]), np.array([shift + 0j]))
+    return Roots(zeros, poles, float(gain[0, 0].real), shift)
+
+
+def _equilibrated(
+    a: NDArray[np.float64], b: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Scale rows and columns of both matrices alike until their largest entries are 1.
+
+    Powers of two only, so that scaling itself rounds nothing.
+    """
+    a, b = a.copy(), b.copy()
+    for _ in range(4):
+        for axis in (1, 0):
+            size = np.maximum(np.abs(a), np.abs(b)).max(axis=axis, keepdims=True)
+            scale = 2.0 ** -np.round(np.log2(np.where(size > 0, size, 1)))
+            a, b = a * scale, b * scale
+    return a, b
