@@ -1,0 +1,1 @@
+"""Recordings and sound cards: takes in, clips out, and how loud both are."""

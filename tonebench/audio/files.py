@@ -1,0 +1,573 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Recordings read and clips written, block by block, and files that appear whole.
+
+The only importer of soundfile. Every sample read is finite, every integer sample
+written is rounded here, and a file that is written gets its name once it is done.
+Knows nothing of loudness, volts or circuits.
+"""
+
+import contextlib
+import errno
+import hashlib
+import os
+import stat
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonebench.audio.levels import checked_block
+from tonebench.errors import (
+    AudioError,
+    CheckFailed,
+    InputError,
+    OutputError,
+    RequestError,
+)
+from tonebench.units import to_db
+
+#: The seed of the 16-bit dither, the same for every clip, so that A − A stays silent.
+DITHER_SEED = 1616
+
+_BLOCK_FRAMES = 65536
+_UNKNOWN_FRAMES = 1 << 62
+_PLAIN_WAV_BYTES = (1 << 32) - 4096  # its sizes have 32 bits; room for the header
+_SET_ADD_PEAK_CHUNK = 0x1050  # SFC_SET_ADD_PEAK_CHUNK of libsndfile's sndfile.h
+
+_FORMATS = {".wav": "WAV", ".flac": "FLAC"}
+_SUBTYPES = {"float": "FLOAT", "pcm24": "PCM_24", "pcm16": "PCM_16"}
+_SAMPLE_BYTES = {"float": 4, "pcm24": 3, "pcm16": 2}
+
+_Order = Literal["little", "big"]
+_CHUNKED: dict[tuple[bytes, bytes], tuple[_Order, bytes]] = {
+    (b"RIFF", b"WAVE"): ("little", b"data"),
+    (b"RF64", b"WAVE"): ("little", b"data"),
+    (b"BW64", b"WAVE"): ("little", b"data"),
+    (b"RIFX", b"WAVE"): ("big", b"data"),
+    (b"FORM", b"AIFF"): ("big", b"SSND"),
+    (b"FORM", b"AIFC"): ("big", b"SSND"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class TakeInfo:
+    """What a recording's header says; `format` and `subtype` are libsndfile's words."""
+
+    path: Path
+    sample_rate_hz: int
+    channels: int
+    frames: int
+    subtype: str
+    format: str
+
+    @property
+    def duration_s(self) -> float:
+        """The length in seconds."""
+        return self.frames / self.sample_rate_hz
+
+
+class TakeReader:
+    """A recording that is read block by block, in constant memory, as often as needed.
+
+    Opens what libsndfile opens: WAV, FLAC, AIFF, OGG and more, with any number of
+    channels and any sample rate. Integer samples are divided by 2^(bits − 1), exactly.
+    Use it as a context manager, or call `close`.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+
+    Attributes
+    ----------
+    info : TakeInfo
+        What the header says.
+
+    Raises
+    ------
+    AudioError
+        If the file is missing, a folder, empty, no recording, without sound, or
+        shorter than its header promises. A compressed file tells that only when it is
+        read, so `blocks` raises it too.
+    """
+
+    def __init__(self, path: str | Path) -> None:
+        self._path = Path(path)
+        share = _share_of_promise(self._path)
+        self._sound = self._opened()
+        self._is_fresh = True
+        self.info = TakeInfo(
+            path=self._path,
+            sample_rate_hz=self._sound.samplerate,
+            channels=self._sound.channels,
+            frames=self._sound.frames,
+            subtype=self._sound.subtype,
+            format=self._sound.format,
+        )
+        fault = ""
+        if share < 1:
+            fault = (
+                f"is cut short, only {int(100 * share)} % of the sound its header "
+                "promises is there; copy or export it again"
+            )
+        elif self.info.frames == 0:
+            fault = "holds no sound (0 frames); record or export it again"
+        elif self.info.frames > _UNKNOWN_FRAMES:
+            fault = "doesn't say in its header how long it is; convert it to WAV"
+        if fault:
+            self.close()
+            raise AudioError(f"{path}: {fault}")
+
+    def _opened(self) -> Any:
+        import soundfile
+
+        try:
+            return soundfile.SoundFile(_libsndfile_name(self._path))
+        except (soundfile.SoundFileError, TypeError) as error:  # TypeError: headerless
+            reason = getattr(error, "error_string", "it has no header").rstrip(".")
+            raise AudioError(
+                f"{self._path}: can't be read as a recording ({reason.lower()}); "
+                "use WAV, FLAC, AIFF or OGG"
+            ) from error
+
+    def blocks(
+        self, block_frames: int = _BLOCK_FRAMES
+    ) -> Iterator[NDArray[np.float64]]:
+        """Yield the whole recording from its start, as arrays (frames, channels).
+
+        Each pass starts at frame 0, and ends an earlier one that is still going on.
+
+        Parameters
+        ----------
+        block_frames : int
+            The length of every block but the last, at least 1.
+
+        Raises
+        ------
+        AudioError
+            If a sample isn't finite (the message names its frame, counted from 0, and
+            its channel, counted from 1), or if the file ends too soon.
+        """
+        import soundfile
+
+        if block_frames < 1:
+            raise RequestError(
+                f"a block must have at least 1 frame, got {block_frames}"
+            )
+        self.rewind()
+        self._is_fresh = False
+        sound, position = self._sound, 0
+        while position < self.info.frames:
+            try:
+                block = sound.read(block_frames, dtype="float64", always_2d=True)
+            except soundfile.SoundFileError as error:
+                raise self._ended_at(position) from error
+            if len(block) == 0:
+                raise self._ended_at(position)
+            yield checked_block(block, self.info.channels, str(self._path), position)
+            position += len(block)
+
+    def _ended_at(self, position: int) -> AudioError:
+        return AudioError(
+            f"{self._path}: is cut short or damaged after sample frame {position}, its "
+            f"header promises {self.info.frames}; copy or export it again"
+        )
+
+    def rewind(self) -> None:
+        """Go back to frame 0, by opening the file anew (lossy decoders keep state)."""
+        if not self._is_fresh:
+            self.close()
+            self._sound = self._opened()
+            self._is_fresh = True
+
+    def close(self) -> None:
+        """Close the file; closing it twice is harmless."""
+        self._sound.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self.close()
+
+
+def read_take(path: str | Path) -> tuple[TakeInfo, NDArray[np.float64]]:
+    """Read a short recording at once: its info, and an array (frames, channels).
+
+    Raises
+    ------
+    AudioError
+        As `TakeReader` does.
+    """
+    with TakeReader(path) as take:
+        return take.info, np.concatenate(list(take.blocks()))
+
+
+def _libsndfile_name(path: Path) -> str | bytes:
+    """Return the name as libsndfile takes it; a POSIX name needn't be valid UTF-8."""
+    return str(path) if os.name == "nt" else os.fsencode(path)
+
+
+def _share_of_promise(path: Path) -> float:
+    """Return how much of the sound that a header promises is in the file, 0 to 1."""
+    try:
+        status = path.stat()
+        if stat.S_ISDIR(status.st_mode):
+            fault = "is a folder, not a recording; name one file in it"
+        elif not stat.S_ISREG(status.st_mode):
+            fault = "is not a file that can be read twice; copy the recording into one"
+        elif status.st_size == 0:
+            fault = "is empty (0 bytes); copy or export it again"
+        else:
+            return _share_in_chunks(path, status.st_size)
+    except (FileNotFoundError, NotADirectoryError, ValueError):  # ValueError: NUL byte
+        fault = "no such file; check its name and its folder"
+    except OSError as error:
+        fault = f"can't be opened ({error.strerror}); check the rights to read it"
+    raise AudioError(f"{path}: {fault}")
+
+
+def _share_in_chunks(path: Path, file_bytes: int) -> float:
+    """Walk the chunks of a WAV or AIFF file; 1 for what isn't one.
+
+    libsndfile shortens a cut-off file of these kinds without a word. A length that
+    was never filled in, because the file came through a pipe, promises nothing.
+    """
+    with path.open("rb") as file:
+        head = file.read(12)
+        if (head[:4], head[8:]) not in _CHUNKED:
+            return 1.0
+        order, sound = _CHUNKED[head[:4], head[8:]]
+        long_bytes = 0  # 64-bit length of the sound, from RF64's extra chunk
+        while len(chunk := file.read(8)) == 8:
+            start, name = file.tell(), chunk[:4]
+            length = int.from_bytes(chunk[4:], order)
+            if name == sound:
+                promised = long_bytes if length == 0xFFFFFFFF else length
+                return min(1.0, (file_bytes - start) / max(promised, 1))
+            if name == b"ds64":
+                long_bytes = int.from_bytes(file.read(16)[8:], "little")
+            file.seek(start + length + length % 2)
+    return 1.0
+
+
+class ClipWriter:
+    """A clip that is written block by block, and has its name only once it is whole.
+
+    Until then it grows under a temporary name in the same folder, which is gone again
+    after any exception. The same samples give the same bytes, whatever the blocks.
+
+    Integer samples are rounded here, half to even, in steps of 2^−23 or 2^−15; 16-bit
+    ones carry triangular dither of ±1 step, seeded, in frame order. A result that
+    doesn't fit is never clipped: nothing is left on disk, and the end of the `with`
+    block raises `CheckFailed`, so that the message can tell the highest excess.
+
+    Parameters
+    ----------
+    path : str or Path
+        Where to; the name ends in ``.wav`` or ``.flac``.
+    sample_rate_hz, channels : int
+        The sample rate, and the channels that every block will have.
+    subtype : str
+        ``"float"`` (32 bits, WAV only), ``"pcm24"`` or ``"pcm16"``.
+    frames_expected : int, optional
+        The length to come; a WAV that would pass 4 GiB is then written as RF64.
+    force : bool
+        Whether a file of that name may be replaced.
+    dither_seed : int
+        The seed of the 16-bit dither.
+
+    Raises
+    ------
+    RequestError
+        If the name's ending, the subtype and the format don't go together.
+    OutputError
+        If the file exists, its folder is missing or can't be written, or the disk is
+        full.
+    AudioError
+        If a sample isn't finite, a block doesn't fit, or no frame was written.
+    CheckFailed
+        If a sample is over full scale, with an integer subtype.
+    """
+
+    def __init__(
+        self,
+        path: str | Path,
+        sample_rate_hz: int,
+        channels: int,
+        *,
+        subtype: str = "pcm24",
+        frames_expected: int | None = None,
+        force: bool = False,
+        dither_seed: int = DITHER_SEED,
+    ) -> None:
+        self.path = Path(path)
+        self._rate, self._channels = sample_rate_hz, channels
+        self._subtype, self._force = subtype, force
+        suffix = self.path.suffix
+        if suffix.lower() not in _FORMATS:
+            raise RequestError(
+                f"{path}: a clip's name must end in .wav or .flac, got '{suffix}'"
+            )
+        if subtype not in _SUBTYPES:
+            raise RequestError(
+                f"{path}: subtype must be float, pcm24 or pcm16, got '{subtype}'"
+            )
+        self._format = _FORMATS[suffix.lower()]
+        if self._format == "FLAC" and subtype == "float":
+            raise RequestError(
+                f"{path}: FLAC holds integers only, got float; "
+                "choose pcm24, or a name that ends in .wav"
+            )
+        self._frame_bytes = channels * _SAMPLE_BYTES[subtype]
+        if self._format == "WAV" and self._passes_plain_wav(frames_expected or 0):
+            self._format = "RF64"
+        check_new_file(self.path, force)
+        self._part = _part_name(self.path)
+        self._noise = np.random.Generator(np.random.PCG64(dither_seed))
+        self._sound: Any = None
+        self._frames = 0
+        self._peak = 0.0
+        self._worst, self._worst_frame = 0.0, 0
+
+    @property
+    def frames(self) -> int:
+        """How many frames were taken in so far."""
+        return self._frames
+
+    @property
+    def peak(self) -> float:
+        """The largest absolute sample that was taken in so far, full scale is 1."""
+        return self._peak
+
+    def __enter__(self) -> Self:
+        import soundfile
+
+        try:
+            with _reported(self.path):
+                self._part.write_bytes(b"")  # says why not; libsndfile wouldn't
+            self._sound = soundfile.SoundFile(
+                _libsndfile_name(self._part),
+                "w",
+                self._rate,
+                self._channels,
+                _SUBTYPES[self._subtype],
+                format=self._format,
+            )
+            if self._format == "WAV":
+                _leave_out_time_stamp(self._sound)
+        except soundfile.SoundFileError as error:
+            self._part.unlink(missing_ok=True)
+            raise RequestError(
+                f"{self.path}: {self._format} doesn't hold {self._channels} channels "
+                f"at {self._rate} Hz; choose others, or another format"
+            ) from error
+        except BaseException:
+            self._part.unlink(missing_ok=True)
+            raise
+        return self
+
+    def write(self, block: NDArray[np.floating]) -> None:
+        """Take a block of shape (frames, channels) in, full scale is ±1."""
+        import soundfile
+
+        samples = checked_block(block, self._channels, str(self.path), self._frames)
+        if len(samples) == 0:
+            return
+        if self._format == "WAV" and self._passes_plain_wav(
+            self._frames + len(samples)
+        ):
+            raise OutputError(
+                f"{self.path}: grows past 4 GiB, where a plain WAV ends; write FLAC"
+            )
+        self._peak = max(self._peak, float(samples.max()), -float(samples.min()))
+        values = self._encoded(samples)
+        self._frames += len(samples)
+        if self._worst == 0:
+            try:
+                self._sound.write(values)
+            except (soundfile.SoundFileError, AssertionError) as error:  # a short write
+                raise self._ended_early() from error
+
+    def _encoded(self, samples: NDArray[np.float64]) -> NDArray[Any]:
+        """Return the numbers that go into the file, and note what doesn't fit."""
+        if self._subtype == "float":
+            if self._peak > np.finfo(np.float32).max:
+                raise AudioError(
+                    f"{self.path}: every sample must fit into 32-bit float, "
+                    f"got {self._peak:g}"
+                )
+            return samples.astype(np.float32)
+        scale = 2.0**23 if self._subtype == "pcm24" else 2.0**15
+        scaled = samples * scale  # exact: a power of two
+        steps = np.rint(scaled)
+        if steps.max() >= scale or steps.min() < -scale:
+            is_over = (steps >= scale) | (steps < -scale)
+            excess = np.where(is_over, np.abs(samples), 0.0).max(axis=1)
+            if excess.max() > self._worst:
+                self._worst = float(excess.max())
+                self._worst_frame = self._frames + int(excess.argmax())
+            steps = np.clip(steps, -scale, scale - 1)  # never written, see `write`
+        if self._subtype == "pcm24":
+            return steps.astype(np.int32) << 8  # libsndfile takes the upper 24 bits
+        drawn = self._noise.random((*samples.shape, 2))
+        dithered = np.rint(scaled + (drawn[..., 0] - drawn[..., 1]))
+        return np.clip(dithered, -scale, scale - 1).astype(np.int16)
+
+    def _passes_plain_wav(self, frames: int) -> bool:
+        return frames * self._frame_bytes > _PLAIN_WAV_BYTES
+
+    def __exit__(self, kind: type[BaseException] | None, *exception: object) -> None:
+        import soundfile
+
+        try:
+            try:
+                self._sound.close()
+            except soundfile.SoundFileError as error:
+                if kind is None:
+                    raise self._ended_early() from error
+            if kind is None:
+                self._finish()
+        finally:
+            self._part.unlink(missing_ok=True)
+
+    def _finish(self) -> None:
+        if self._worst:
+            over_db = max(0.01, to_db(self._worst))
+            way_out = "write float" if self._format != "FLAC" else "write a float WAV"
+            raise CheckFailed(
+                f"{self.path}: is {over_db:.2f} dB over full scale at "
+                f"{self._worst_frame / self._rate:.3f} s, and {self._subtype} ends "
+                f"there; {way_out}, or turn it down with --trim"
+            )
+        if self._frames == 0:
+            raise AudioError(f"{self.path}: no sound to write (0 frames)")
+        if not self._is_whole():
+            raise self._ended_early()
+        with _reported(self.path):
+            check_new_file(self.path, self._force)  # another program may have made it
+            self._part.replace(self.path)
+
+    def _is_whole(self) -> bool:
+        # A FLAC encoder that meets a full disk while closing doesn't say so.
+        import soundfile
+
+        try:
+            with soundfile.SoundFile(_libsndfile_name(self._part)) as sound:
+                sound.seek(self._frames - 1)
+                return sound.frames == self._frames and len(sound.read(1)) == 1
+        except soundfile.SoundFileError:
+            return False
+
+    def _ended_early(self) -> OutputError:
+        return OutputError(
+            f"{self.path}: could not be written to its end; is the disk full?"
+        )
+
+
+def _leave_out_time_stamp(sound: Any) -> None:
+    """Keep the PEAK chunk out of a float WAV: it holds the time of day.
+
+    soundfile has no public call for libsndfile's command, so this reaches for its
+    private names; a test compares the bytes of two files. Only for plain WAV: RF64 has
+    no such chunk, and the command would add one.
+    """
+    import soundfile
+
+    soundfile._snd.sf_command(sound._file, _SET_ADD_PEAK_CHUNK, soundfile._ffi.NULL, 0)
+
+
+def check_new_file(path: str | Path, force: bool = False) -> None:
+    """Refuse a place where no new file can be made.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file to come.
+    force : bool
+        Whether an ordinary file of that name may be replaced.
+
+    Raises
+    ------
+    OutputError
+        If it exists (and `force` is not given, or it is a folder or a device), or its
+        folder is missing or can't be written.
+    """
+    path = Path(path)
+    folder = path.parent
+    if path.is_dir():
+        fault = "is a folder; give the name of a file in it"
+    elif os.path.lexists(path) and not path.is_file():
+        fault = "is not an ordinary file; give another name"
+    elif not folder.is_dir():
+        fault = f"its folder '{folder}' doesn't exist; make it first"
+    elif not os.access(folder, os.W_OK):
+        fault = f"its folder '{folder}' can't be written; choose another one"
+    elif path.exists() and not force:
+        fault = "exists already; give another name or --force"
+    else:
+        return
+    raise OutputError(f"{path}: {fault}")
+
+
+def write_whole(path: str | Path, data: bytes, force: bool = False) -> None:
+    """Write a small file in one piece: under a temporary name first, then renamed.
+
+    Parameters
+    ----------
+    path : str or Path
+        Where to.
+    data : bytes
+        The whole content.
+    force : bool
+        Whether an ordinary file of that name may be replaced.
+
+    Raises
+    ------
+    OutputError
+        As `check_new_file`, or if the disk is full; nothing is left behind then.
+    """
+    path = Path(path)
+    check_new_file(path, force)
+    part = _part_name(path)
+    try:
+        with _reported(path):
+            part.write_bytes(data)
+            check_new_file(path, force)
+            part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def sha256_of(path: str | Path) -> str:
+    """Return the SHA-256 of a file as 64 hexadecimal digits; InputError if unreadable.
+
+    The file is read in blocks.
+    """
+    try:
+        with Path(path).open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise InputError(f"{path}: can't be read ({error.strerror})") from error
+
+
+def _part_name(path: Path) -> Path:
+    return path.with_name(f".{path.name}.part-{os.getpid()}")
+
+
+@contextlib.contextmanager
+def _reported(path: Path) -> Iterator[None]:
+    """Turn what the system says about a file to be written into one sentence."""
+    try:
+        yield
+    except OutputError:
+        raise
+    except OSError as error:
+        is_full = error.errno in (errno.ENOSPC, errno.EDQUOT)
+        reason = "the disk is full" if is_full else f"{error.strerror}"
+        raise OutputError(
+            f"{path}: can't be written ({reason}); choose another place"
+        ) from error

@@ -1,0 +1,203 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Gated loudness after Recommendation ITU-R BS.1770-5, for any sample rate.
+
+Filters as the ear hears (K-weighting), keeps one number for every 100 ms, and reads
+the integrated, momentary and short-term loudness in LUFS from those.
+Knows nothing of files, and measures neither true peak nor loudness range.
+"""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonebench.audio.levels import SegmentSums, checked_block
+from tonebench.errors import AudioError
+
+# BS.1770-5 Annex 1: eq. 2 (offset), eq. 4 to 7 (gates), blocks of 400 ms that overlap
+# by 75 %; EBU Tech 3341 section 2.2: momentary 400 ms, short-term 3 s, both ungated.
+_OFFSET_DB = -0.691
+_ABSOLUTE_GATE_LUFS = -70.0
+_RELATIVE_GATE_LU = -10.0
+_MOMENTARY_SEGMENTS = 4
+_SHORT_TERM_SEGMENTS = 30
+
+# The analogue shapes behind the tables of BS.1770-5 for 48 kHz (Annex 1, tables 1 and
+# 2): a shelf for the head and a high-pass. The bilinear transform of these, prewarped
+# at f0, gives the printed coefficients.
+_SHELF_HZ = 1681.974450955533
+_SHELF_DB = 3.999843853973347
+_SHELF_Q = 0.7071752369554196
+_SHELF_BAND_EXPONENT = 0.4996667741545416
+_HIGH_PASS_HZ = 38.13547087602444
+_HIGH_PASS_Q = 0.5003270373238773
+
+_CHUNK_FRAMES = 65536
+
+
+def k_weighting_sos(sample_rate_hz: int) -> NDArray[np.float64]:
+    """Return the two K-weighting sections for a sample rate.
+
+    Parameters
+    ----------
+    sample_rate_hz : int
+        The sample rate; the shelf must stand below half of it.
+
+    Returns
+    -------
+    ndarray, shape (2, 6)
+        The shelf and the high-pass as rows b0, b1, b2, 1, a1, a2. At 48 kHz these are
+        tables 1 and 2 of BS.1770-5 Annex 1. As printed there, the high-pass's b is
+        1, −2, 1 at every rate.
+
+    Raises
+    ------
+    AudioError
+        If the sample rate is too low.
+    """
+    if not sample_rate_hz > 2 * _SHELF_HZ:
+        raise AudioError(
+            f"loudness needs a sample rate above {2 * _SHELF_HZ:.0f} Hz, "
+            f"got {sample_rate_hz} Hz"
+        )
+    k = math.tan(math.pi * _SHELF_HZ / sample_rate_hz)
+    high = 10 ** (_SHELF_DB / 20)
+    band = high**_SHELF_BAND_EXPONENT
+    a0 = 1 + k / _SHELF_Q + k * k
+    shelf = [
+        (high + band * k / _SHELF_Q + k * k) / a0,
+        2 * (k * k - high) / a0,
+        (high - band * k / _SHELF_Q + k * k) / a0,
+        1.0,
+        2 * (k * k - 1) / a0,
+        (1 - k / _SHELF_Q + k * k) / a0,
+    ]
+    k = math.tan(math.pi * _HIGH_PASS_HZ / sample_rate_hz)
+    a0 = 1 + k / _HIGH_PASS_Q + k * k
+    high_pass = [
+        1.0,
+        -2.0,
+        1.0,
+        1.0,
+        2 * (k * k - 1) / a0,
+        (1 - k / _HIGH_PASS_Q + k * k) / a0,
+    ]
+    return np.array([shelf, high_pass])
+
+
+def channel_weights(channels: int) -> NDArray[np.float64]:
+    """Return the weight of each channel's power, from its place (BS.1770-5 table 3).
+
+    Five channels are left, right, centre and two surrounds (1.41), six have the
+    low-frequency channel (left out) in fourth place; for any other number every
+    channel counts as a front one (1.0).
+    """
+    match channels:
+        case 5:
+            return np.array([1.0, 1.0, 1.0, 1.41, 1.41])
+        case 6:
+            return np.array([1.0, 1.0, 1.0, 0.0, 1.41, 1.41])
+        case _:
+            return np.ones(channels)
+
+
+class LoudnessMeter:
+    """Loudness of a stream of blocks, the same to the last bit whatever their sizes.
+
+    A mono clip counts as one channel: the same sound on two channels reads 3.01 LU
+    more. Memory grows by one number for every 100 ms. Where 100 ms aren't whole
+    frames (11,025 Hz), segment k starts at the frame nearest to k · 100 ms, so that
+    the error never adds up.
+
+    Parameters
+    ----------
+    sample_rate_hz : int
+        The sample rate, above 3364 Hz.
+    channels : int
+        How many channels the stream has; see `channel_weights` for their order.
+    """
+
+    def __init__(self, sample_rate_hz: int, channels: int) -> None:
+        self._rate = sample_rate_hz
+        self._channels = channels
+        self._sos = k_weighting_sos(sample_rate_hz)
+        self._state = np.zeros((2, 2, channels))
+        self._weights = channel_weights(channels)
+        self._segments = SegmentSums(
+            channels, lambda k: int(np.diff(self._starts(k, 2))[0])
+        )
+        self._energies: list[float] = []
+        self._frames = 0
+
+    def _starts(self, first: int, count: int) -> NDArray[np.int64]:
+        """Return the first frames of `count` segments, halves rounded up."""
+        segments = np.arange(first, first + count, dtype=np.int64)
+        return (segments * self._rate + 5) // 10
+
+    def feed(self, block: NDArray[np.floating]) -> None:
+        """Take a block of shape (frames, channels) in; AudioError if not finite."""
+        from scipy.signal import sosfilt
+
+        samples = checked_block(block, self._channels, "loudness meter", self._frames)
+        self._frames += len(samples)
+        for start in range(0, len(samples), _CHUNK_FRAMES):  # bounds the copies below
+            weighted, self._state = sosfilt(
+                self._sos,
+                samples[start : start + _CHUNK_FRAMES],
+                axis=0,
+                zi=self._state,
+            )
+            for sums in self._segments.feed(weighted):
+                self._energies.append(float((self._weights * sums).sum()))
+
+    def integrated_lufs(self) -> float:
+        """Return the gated loudness of all that was fed, in LUFS.
+
+        −inf when it is shorter than 400 ms or never rises above the absolute gate of
+        −70 LUFS; an incomplete last block doesn't count (BS.1770-5 Annex 1).
+        """
+        power = self._mean_powers(_MOMENTARY_SEGMENTS)
+        loudness = _lufs(power)
+        above = loudness > _ABSOLUTE_GATE_LUFS
+        if not above.any():
+            return -math.inf
+        relative_gate = float(_lufs(power[above].mean())) + _RELATIVE_GATE_LU
+        return float(_lufs(power[above & (loudness > relative_gate)].mean()))
+
+    def momentary_lufs(self) -> NDArray[np.float64]:
+        """Return the loudness of each 400 ms, one value per 100 ms; −inf for silence.
+
+        The first value is complete 400 ms after the start; `max(initial=-inf)` of the
+        result is the momentary maximum.
+        """
+        return _lufs(self._mean_powers(_MOMENTARY_SEGMENTS))
+
+    def short_term_lufs(self) -> NDArray[np.float64]:
+        """Return the loudness of each 3 s, one value per 100 ms; −inf for silence."""
+        return _lufs(self._mean_powers(_SHORT_TERM_SEGMENTS))
+
+    def _mean_powers(self, width: int) -> NDArray[np.float64]:
+        """Mean square over every run of `width` segments, channels weighted."""
+        if len(self._energies) < width:
+            return np.empty(0)
+        energies = np.array(self._energies)
+        runs = np.lib.stride_tricks.sliding_window_view(energies, width).sum(axis=1)
+        starts = self._starts(0, len(energies) + 1)
+        powers: NDArray[np.float64] = runs / (starts[width:] - starts[:-width])
+        return powers
+
+
+def _lufs(power: NDArray[np.float64]) -> NDArray[np.float64]:
+    with np.errstate(divide="ignore"):
+        return _OFFSET_DB + 10 * np.log10(power)
+
+
+def loudness_lufs(samples: NDArray[np.floating], sample_rate_hz: int) -> float:
+    """Return the integrated loudness of `samples` (frames, channels) in LUFS.
+
+    See `LoudnessMeter`; −inf for silence and for less than 400 ms.
+    """
+    channels = samples.shape[1] if samples.ndim == 2 else 1  # feed says what is wrong
+    meter = LoudnessMeter(sample_rate_hz, channels)
+    meter.feed(samples)
+    return meter.integrated_lufs()
