@@ -91,7 +91,7 @@ class TakeReader:
     AudioError
         If the file is missing, a folder, empty, no recording, without sound, or
         shorter than its header promises. A compressed file tells that only when it is
-        read, so `blocks` raises it too.
+        read, so `blocks` raises it too; Ogg promises no length.
     """
 
     def __init__(self, path: str | Path) -> None:
@@ -151,24 +151,41 @@ class TakeReader:
             If a sample isn't finite (the message names its frame, counted from 0, and
             its channel, counted from 1), or if the file ends too soon.
         """
-        import soundfile
-
         if block_frames < 1:
             raise RequestError(
                 f"a block must have at least 1 frame, got {block_frames}"
             )
+        held = np.empty((0, self.info.channels))
+        for chunk in self._chunks():
+            held = np.concatenate((held, chunk)) if len(held) else chunk
+            while len(held) >= block_frames:
+                yield held[:block_frames]
+                held = held[block_frames:]
+        if len(held):
+            yield held
+
+    def _chunks(self) -> Iterator[NDArray[np.float64]]:
+        # Always of one size: soundfile seeks after each read, and a lossy decoder
+        # (Opus, MP3) then gives samples that depend on how many are asked for.
+        import soundfile
+
         self.rewind()
         self._is_fresh = False
         sound, position = self._sound, 0
         while position < self.info.frames:
+            if sound.closed:
+                raise RequestError(
+                    f"{self._path}: this pass has ended, the file was closed or "
+                    "another pass begun; begin a new one"
+                )
             try:
-                block = sound.read(block_frames, dtype="float64", always_2d=True)
+                chunk = sound.read(_BLOCK_FRAMES, dtype="float64", always_2d=True)
             except soundfile.SoundFileError as error:
                 raise self._ended_at(position) from error
-            if len(block) == 0:
+            if len(chunk) == 0:
                 raise self._ended_at(position)
-            yield checked_block(block, self.info.channels, str(self._path), position)
-            position += len(block)
+            yield checked_block(chunk, self.info.channels, str(self._path), position)
+            position += len(chunk)
 
     def _ended_at(self, position: int) -> AudioError:
         return AudioError(
@@ -226,7 +243,7 @@ def _share_of_promise(path: Path) -> float:
     except (FileNotFoundError, NotADirectoryError, ValueError):  # ValueError: NUL byte
         fault = "no such file; check its name and its folder"
     except OSError as error:
-        fault = f"can't be opened ({error.strerror}); check the rights to read it"
+        fault = f"can't be opened ({error.strerror}); check its name and its rights"
     raise AudioError(f"{path}: {fault}")
 
 
@@ -247,7 +264,8 @@ def _share_in_chunks(path: Path, file_bytes: int) -> float:
             length = int.from_bytes(chunk[4:], order)
             if name == sound:
                 promised = long_bytes if length == 0xFFFFFFFF else length
-                return min(1.0, (file_bytes - start) / max(promised, 1))
+                there = file_bytes - start
+                return there / promised if there < promised else 1.0
             if name == b"ds64":
                 long_bytes = int.from_bytes(file.read(16)[8:], "little")
             file.seek(start + length + length % 2)
@@ -395,7 +413,7 @@ class ClipWriter:
     def _encoded(self, samples: NDArray[np.float64]) -> NDArray[Any]:
         """Return the numbers that go into the file, and note what doesn't fit."""
         if self._subtype == "float":
-            if self._peak > np.finfo(np.float32).max:
+            if self._peak > float(np.finfo(np.float32).max):
                 raise AudioError(
                     f"{self.path}: every sample must fit into 32-bit float, "
                     f"got {self._peak:g}"
