@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from tonebench.circuit.controls import Settings
 from tonebench.network.nodal import Matrices, Network
-from tonebench.network.response import solve
+from tonebench.network.response import row_scale, solve
 
 Complex = NDArray[np.complex128]
 
@@ -33,6 +33,11 @@ _SHIFTS = 2 * math.pi * np.array([1000.0, 130.0, 7700.0, 31.0, 43e3])
 _FAR = 1e16
 #: Zeros nearer to DC than this (rad/s) may be the splinters of a multiple zero at DC.
 _NEAR_DC = 1.0
+#: Nearer than this (rad/s) a pole and a zero are both at DC: a time constant of days.
+_AT_DC = 1e-6
+#: A pole right of the axis and beyond this (rad/s, 160 GHz) is rounding's idea of
+#: infinity: no circuit of parts on a board oscillates there.
+_BEYOND_OSCILLATION = 1e12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -140,7 +145,8 @@ class _Shifted:
         found: list[tuple[float, float, NDArray[np.float64]]] = []
         for shift in _SHIFTS:
             pencil = m.conductance + shift * (m.reactive_left @ m.reactive_right.T)
-            x = np.linalg.solve(pencil, columns)
+            scale = row_scale(pencil)
+            x = np.linalg.solve(scale * pencil, scale * columns)
             gains = m.row @ x[:, m.reactive_left.shape[1] :]
             weakest = float(np.abs(gains[heard]).min())
             found.append((weakest, float(shift), x))
@@ -183,10 +189,14 @@ def _checked(m: Matrices, shifted: _Shifted, k: int, truth: Complex) -> Roots:
     plain = Roots(
         shifted.zeros(k), shifted.poles, float(shifted.gains[k]), shifted.shift
     )
-    roots = _best_of(_dc_snaps(_cancelled(plain)), truth)
+    roots = _best_of(_tidied(plain), truth)
     if roots.error <= WANTED_ERROR:
         return roots
-    return _best_of([roots, *_dc_snaps(_cancelled(_by_qz(m, k, truth)))], truth)
+    return _best_of([roots, *_tidied(_by_qz(m, k, truth))], truth)
+
+
+def _tidied(roots: Roots) -> list[Roots]:
+    return [_cancelled(candidate) for candidate in _dc_snaps(roots)]
 
 
 def _best_of(candidates: Sequence[Roots], truth: Complex) -> Roots:
@@ -205,18 +215,32 @@ def _best_of(candidates: Sequence[Roots], truth: Complex) -> Roots:
 def _cancelled(roots: Roots) -> Roots:
     """Leave out modes that can't be heard or driven: a pole with its equal zero.
 
-    A capacitor hanging from an open switch, say, has a pole at DC but for rounding,
-    which must not count as unstable.
+    A capacitor hanging from an open switch, or a node between two capacitors, has a
+    pole at DC but for rounding, which must not count as unstable.
     """
-    zeros = list(roots.zeros)
-    kept = []
-    for pole in roots.poles:
+    zeros, zeros_at_dc = _parted(roots.zeros)
+    poles, poles_at_dc = _parted(roots.poles)
+    shared = min(len(zeros_at_dc), len(poles_at_dc))
+    if shared:  # what is left of a split multiple zero may be half a pair
+        zeros_at_dc = [0j] * (len(zeros_at_dc) - shared)
+    zeros += zeros_at_dc
+    kept = poles_at_dc[shared:]
+    for pole in poles:
+        if pole.real > 0 and abs(pole) > _BEYOND_OSCILLATION:
+            continue
         near = min(zeros, key=lambda zero: abs(zero - pole), default=math.inf)
-        if abs(near - pole) <= 1e-9 + 1e-12 * abs(pole):
+        if abs(near - pole) <= 1e-12 * abs(pole):
             zeros.remove(near)
         else:
             kept.append(pole)
     return replace(roots, zeros=_array(zeros), poles=_array(kept))
+
+
+def _parted(roots: Complex) -> tuple[list[complex], list[complex]]:
+    """Return the roots away from DC, and those at DC, nearest first."""
+    ordered = sorted(roots.tolist(), key=abs)
+    at_dc = [root for root in ordered if abs(root) <= _AT_DC]
+    return ordered[len(at_dc) :], at_dc
 
 
 def _array(values: Sequence[complex]) -> Complex:
