@@ -1,0 +1,102 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""``tonebench curves``: what the knobs do, as a table, CSV, JSON or picture."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tonebench.cli.options import (
+    assignments,
+    force_option,
+    hookup_options,
+    json_option,
+    part_option,
+    read_chain,
+    set_option,
+)
+from tonebench.errors import RequestError
+
+
+@click.command()
+@click.argument("circuit")
+@set_option
+@click.option(
+    "--family",
+    metavar="NAMES",
+    help="One curve per combination of 0, 5, 10 of these knobs (bass,treble).",
+)
+@click.option("--at", metavar="HZ,HZ,…", help="Frequencies; default 10 Hz to 24 kHz.")
+@click.option(
+    "--rate", type=float, metavar="HZ", help="Show the filter at this rate too."
+)
+@click.option(
+    "--method",
+    type=click.Choice(["corrected", "plain"]),
+    default="corrected",
+    show_default=True,
+    help="How that filter is designed; plain is the textbook transform, for study.",
+)
+@hookup_options
+@part_option
+@click.option("--csv", "csv_file", type=click.Path(), help="Write a table to a file.")
+@click.option("--plot", type=click.Path(), help="Draw to a file (.svg, .png or .pdf).")
+@force_option
+@json_option
+def curves(
+    circuit: str,
+    settings: tuple[str, ...],
+    family: str | None,
+    at: str | None,
+    rate: float | None,
+    method: str,
+    parts: tuple[str, ...],
+    csv_file: str | None,
+    plot: str | None,
+    force: bool,
+    as_json: bool,
+    **hookup: Any,
+) -> None:
+    """Solve CIRCUIT with its hook-up, at one setting or a family of them.
+
+    \b
+    tonebench curves plover --pickup sedge --cable 700p --load 1M
+    tonebench curves tern --family tilt --plot tilt.svg
+    """
+    from tonebench.report.tables import curve_csv, curve_json, curve_table
+    from tonebench.study import curves as study
+
+    chain = read_chain(circuit, hookup, parts)
+    changes = assignments(settings, "--set bass=7.5")
+    names = [name.strip() for name in family.split(",")] if family else []
+    found = study.curves(
+        chain,
+        study.family(chain, names, changes),
+        _frequencies(at) if at else study.DEFAULT_HZ,
+        sample_rate_hz=rate,
+        method="plain" if method == "plain" else "corrected",
+    )
+    if csv_file:
+        from tonebench.audio.files import write_whole
+
+        write_whole(Path(csv_file), curve_csv(found).encode(), force)
+        click.echo(f"wrote {csv_file}", err=True)
+    if plot:
+        from tonebench.report.plots import draw_curves
+
+        draw_curves(chain, found, Path(plot), names, force=force)
+        click.echo(f"wrote {plot}", err=True)
+    if as_json:
+        click.echo(json.dumps(curve_json(chain, found), allow_nan=False))
+    elif not (csv_file or plot):
+        click.echo(curve_table(chain, found, names, every=not at))
+
+
+def _frequencies(text: str) -> list[float]:
+    try:
+        return [float(word) for word in text.split(",")]
+    except ValueError:
+        raise RequestError(
+            f"cannot read '{text}' as frequencies; write them like 20,100,1000"
+        ) from None

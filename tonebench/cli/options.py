@@ -1,0 +1,137 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The options that several commands share, and what they mean as plain values."""
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from tonebench.errors import RequestError
+
+if TYPE_CHECKING:
+    from tonebench.circuit.circuit import Circuit
+    from tonebench.circuit.hookup import Chain, Hookup
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+_HOOKUP_OPTIONS = (
+    click.option(
+        "--pickup",
+        multiple=True,
+        metavar="NAME|FILE",
+        help="Pickup at the input (or INPUT=NAME, once per input).",
+    ),
+    click.option(
+        "--source", metavar="OHM", help="Source resistance, without a pickup."
+    ),
+    click.option("--cable", metavar="FARAD", help="The player's lead, such as 700p."),
+    click.option("--inner", metavar="FARAD", help="The wire inside the instrument."),
+    click.option("--load", metavar="OHM", help="What the output feeds, such as 1M."),
+    click.option(
+        "--load-capacitance", metavar="FARAD", help="Capacitance at the output."
+    ),
+    click.option(
+        "--place",
+        type=click.Choice(["floor", "onboard"]),
+        help="Where the circuit stands; default: as its file says.",
+    ),
+    click.option(
+        "--before", multiple=True, metavar="CIRCUIT", help="Circuit before this one."
+    ),
+    click.option(
+        "--into", multiple=True, metavar="CIRCUIT", help="Circuit after this one."
+    ),
+)
+_HOOKUP_NAMES = (
+    "pickup",
+    "source",
+    "cable",
+    "inner",
+    "load",
+    "load_capacitance",
+    "place",
+    "before",
+    "into",
+)
+
+
+def hookup_options(command: F) -> F:
+    """Add the hook-up options; they arrive as keyword arguments of their names."""
+    for option in reversed(_HOOKUP_OPTIONS):
+        command = option(command)
+    return command
+
+
+set_option = click.option(
+    "--set",
+    "settings",
+    multiple=True,
+    metavar="NAME=POSITION",
+    help="Turn a knob (0 to 10) or a switch; may be given again.",
+)
+part_option = click.option(
+    "--part",
+    "parts",
+    multiple=True,
+    metavar="REF=VALUE",
+    help="Another value for a part, such as C3=22n; may be given again.",
+)
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print JSON, errors as JSON on stderr."
+)
+force_option = click.option(
+    "--force", is_flag=True, help="Replace what is there already."
+)
+
+
+def assignments(texts: Iterable[str], example: str) -> dict[str, str]:
+    """Return {name: value} from texts such as "bass=7.5"."""
+    found: dict[str, str] = {}
+    for text in texts:
+        name, sign, value = text.partition("=")
+        if not (name.strip() and sign and value.strip()):
+            raise RequestError(f"cannot read '{text}'; write it like {example}")
+        found[name.strip()] = value.strip()
+    return found
+
+
+def hookup_keys(options: Mapping[str, Any]) -> dict[str, object]:
+    """Return the hook-up keys among a command's options that were given."""
+    keys: dict[str, object] = {}
+    for name in _HOOKUP_NAMES:
+        value = options.get(name)
+        if value in (None, ()):
+            continue
+        keys[name] = list(value) if isinstance(value, tuple) else value
+    if "pickup" in keys:
+        keys["pickup"] = _pickup(options["pickup"])
+    return keys
+
+
+def _pickup(texts: tuple[str, ...]) -> object:
+    if len(texts) == 1 and "=" not in texts[0]:
+        return texts[0]
+    return assignments(texts, "--pickup neck=sedge")
+
+
+def read_chain(
+    circuit: str, options: Mapping[str, Any], parts: Iterable[str] = ()
+) -> "Chain":
+    """Return the chain that a command's circuit, part and hook-up options ask for."""
+    from tonebench.circuit.hookup import join
+
+    return join(read_with_parts(circuit, parts), read_hookup(options))
+
+
+def read_with_parts(circuit: str, parts: Iterable[str]) -> "Circuit":
+    """Return a circuit by name or file, with other values in some parts."""
+    from tonebench.circuit.files import read_circuit
+
+    return read_circuit(circuit).with_parts(assignments(parts, "--part C3=22n"))
+
+
+def read_hookup(options: Mapping[str, Any]) -> "Hookup":
+    """Return the hook-up that a command's options ask for."""
+    from tonebench.plan.asked_hookup import hookup_from
+
+    return hookup_from(hookup_keys(options))

@@ -1,0 +1,79 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""``tonebench render``: one take through one circuit."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tonebench.cli.options import (
+    assignments,
+    force_option,
+    hookup_options,
+    json_option,
+    part_option,
+    read_chain,
+    set_option,
+)
+from tonebench.cli.progress import shown_progress
+
+
+@click.command()
+@click.argument("take")
+@click.argument("circuit")
+@click.option(
+    "-o", "--output", required=True, type=click.Path(), help="Clip, .wav or .flac."
+)
+@set_option
+@hookup_options
+@part_option
+@click.option(
+    "--subtype",
+    type=click.Choice(["float", "pcm24", "pcm16"]),
+    help="Sample format; default float for .wav, pcm24 for .flac.",
+)
+@click.option(
+    "--trim", is_flag=True, help="Turn the whole clip down if it is over full scale."
+)
+@force_option
+@json_option
+def render(
+    take: str,
+    circuit: str,
+    output: str,
+    settings: tuple[str, ...],
+    parts: tuple[str, ...],
+    subtype: str | None,
+    trim: bool,
+    force: bool,
+    as_json: bool,
+    **hookup: Any,
+) -> None:
+    """Play TAKE through CIRCUIT: true gain, sample-aligned, same length.
+
+    \b
+    tonebench render mine.wav tern -o mine-tern.wav --pickup sedge --cable 700p
+    """
+    from tonebench.render import offline
+    from tonebench.render.told import rendered_json, rendered_words
+    from tonebench.shipped import find
+
+    chain = read_chain(circuit, hookup, parts)
+    target = Path(output)
+    default = "pcm24" if target.suffix.lower() == ".flac" else "float"
+    with shown_progress("rendering", quiet=as_json) as progress:
+        done = offline.render(
+            find(take, "take"),
+            chain,
+            assignments(settings, "--set bass=7.5"),
+            target,
+            subtype=subtype or default,
+            trim=trim,
+            force=force,
+            progress=progress,
+        )
+    if as_json:
+        click.echo(json.dumps(rendered_json(chain, done), allow_nan=False))
+    else:
+        click.echo(rendered_words(chain, done))

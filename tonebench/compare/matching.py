@@ -1,0 +1,72 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Bringing A and B to one level: by loudness, by RMS, or by the gain at a frequency.
+
+The louder side is turned down, never the quieter up, and there is no limiter anywhere.
+Knows levels as numbers only.
+"""
+
+import math
+from dataclasses import dataclass
+
+from tonebench.audio.levels import match_gains_db
+
+#: How a match mode is called in sentences.
+MODE_WORDS = {
+    "loudness": "loudness",
+    "rms": "RMS",
+    "frequency": "the gain at one frequency",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """How loud a result is as it comes out of its circuit; −inf where it is silent."""
+
+    loudness_lufs: float
+    rms_dbfs: float
+    peak_dbfs: float
+    gain_at_match_hz_db: float
+
+    def by(self, mode: str) -> float:
+        """Return the level that a match mode goes by."""
+        if mode == "loudness":
+            return self.loudness_lufs
+        return self.rms_dbfs if mode == "rms" else self.gain_at_match_hz_db
+
+
+@dataclass(frozen=True, slots=True)
+class Matched:
+    """The gains that match a pair; `notice` says what a listener must know."""
+
+    gain_a_db: float
+    gain_b_db: float
+    is_matched: bool
+    notice: str = ""
+
+
+def jump_db(a: Levels, b: Levels, mode: str) -> float | None:
+    """Return how much louder B is than A without matching; None if one is silent."""
+    jump = b.by(mode) - a.by(mode)
+    return jump if math.isfinite(jump) else None
+
+
+def match_pair(a: Levels, b: Levels, mode: str) -> Matched:
+    """Return the gains for A and B.
+
+    A clip too short or too soft for a loudness reading (BS.1770 needs 400 ms above
+    −70 LUFS) is matched by RMS, and a silent one not at all; both are said.
+    """
+    if mode == "none":
+        return Matched(0.0, 0.0, False, "not matched, as asked for")
+    silent = [word for word, levels in (("A", a), ("B", b)) if levels.peak_dbfs < -150]
+    if silent:
+        told = " and ".join(silent)
+        return Matched(0.0, 0.0, False, f"not matched: {told} is silent")
+    gains = match_gains_db(a.by(mode), b.by(mode))
+    if gains is not None:
+        return Matched(*gains, is_matched=True)
+    gains = match_gains_db(a.rms_dbfs, b.rms_dbfs)
+    if gains is None:
+        return Matched(0.0, 0.0, False, "not matched: there is no level to go by")
+    notice = f"matched by RMS: too short or too soft to go by {MODE_WORDS[mode]}"
+    return Matched(*gains, is_matched=True, notice=notice)

@@ -1,0 +1,44 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What a render made, in words and as values."""
+
+import math
+
+from tonebench.circuit.hookup import Chain
+from tonebench.render.offline import Rendered
+
+#: Said once where a take's own recording chain isn't known.
+TAKE_NOTICE = "the take counts as the pickup's own voltage"
+
+
+def rendered_words(chain: Chain, done: Rendered) -> str:
+    """Return the lines that ``render`` prints."""
+    length = done.frames / done.sample_rate_hz
+    level = (
+        "silent" if math.isinf(done.peak_dbfs) else f"peak {done.peak_dbfs:.1f} dBFS"
+    )
+    channels = "1 channel" if done.channels == 1 else f"{done.channels} channels"
+    lines = [
+        f"{chain.line}: {TAKE_NOTICE}",
+        f"wrote {done.path}: {length:.2f} s, {channels} at {done.sample_rate_hz} Hz, "
+        f"{level}",
+    ]
+    if done.trim_db:
+        lines.append(f"trimmed by {done.trim_db:.2f} dB to fit")
+    if done.notice:
+        lines.append(done.notice)
+    return "\n".join(lines)
+
+
+def rendered_json(chain: Chain, done: Rendered) -> dict[str, object]:
+    """Return the values that ``render --json`` prints."""
+    return {
+        "schema": 1,
+        "chain": chain.line,
+        "file": str(done.path),
+        "frames": done.frames,
+        "channels": done.channels,
+        "sample_rate_hz": done.sample_rate_hz,
+        "peak_dbfs": None if math.isinf(done.peak_dbfs) else done.peak_dbfs,
+        "trim_db": done.trim_db,
+        "notices": [TAKE_NOTICE] + ([done.notice] if done.notice else []),
+    }

@@ -1,0 +1,212 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Pictures of curves, as SVG, PNG or PDF: the same bytes for the same curves.
+
+A sentence first, the curves under it, each named at its end. matplotlib is imported
+here, and only when something is drawn.
+"""
+
+import io
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonebench.audio.files import check_new_file, write_whole
+from tonebench.circuit.hookup import Chain
+from tonebench.errors import RequestError
+from tonebench.study.curves import Curve, setting_words
+from tonebench.units import format_db, format_frequency
+
+Real = NDArray[np.float64]
+
+INK, PAPER, GRID = "#22211e", "#ffffff", "#d8d4cc"
+A_COLOUR, B_COLOUR, DIFFERENCE_COLOUR = "#0072B2", "#D55E00", "#5b5750"
+#: For families: ordered from dark to light, told apart by the names at their ends.
+_FAMILY_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#8a5a83", "#6b5900", "#3b3a36")
+_FAMILY_DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
+_TICKS_HZ = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
+_ENDINGS = (".svg", ".png", ".pdf")
+_HASH_SALT = "tonebench"  # fixes the names inside an SVG
+_LOWEST_SPAN_DB = 12.0
+
+
+def draw_curves(
+    chain: Chain,
+    curves: Sequence[Curve],
+    path: Path,
+    names: Sequence[str] = (),
+    *,
+    force: bool = False,
+) -> None:
+    """Draw a family of curves of one chain to a file.
+
+    Parameters
+    ----------
+    chain : Chain
+        The circuit with its hook-up, for the headline.
+    curves : sequence of Curve
+        What to draw.
+    path : Path
+        Where to; the name's ending chooses SVG, PNG or PDF.
+    names : sequence of str
+        The controls that tell the curves apart.
+    """
+    _check_ending(path)
+    check_new_file(path, force)
+    has_inputs = len({curve.input for curve in curves}) > 1
+    lines = []
+    for k, curve in enumerate(curves):
+        words = setting_words(curve.setting, names) if len(curves) > 1 else ""
+        name = f"{curve.input} {words}".strip() if has_inputs else words
+        dash = _FAMILY_DASHES[k // len(_FAMILY_COLOURS) % len(_FAMILY_DASHES)]
+        colour = _FAMILY_COLOURS[k % len(_FAMILY_COLOURS)]
+        lines.append((curve.frequency_hz, curve.gain_db, name, colour, dash))
+    head = chain.circuit.full_title
+    write_whole(path, _drawn(lines, head, chain.line, "gain, dB", path.suffix), force)
+
+
+def draw_pair(
+    frequency_hz: Real,
+    a_db: Real,
+    b_db: Real,
+    *,
+    headline: str,
+    below: str,
+    ending: str,
+) -> bytes:
+    """Return a picture of A, B and B − A, each with its match gain applied.
+
+    Parameters
+    ----------
+    frequency_hz, a_db, b_db : ndarray, shape (F,)
+        The two curves.
+    headline, below : str
+        The sentence over the curves and the line under it.
+    ending : {".svg", ".png", ".pdf"}
+        The format.
+    """
+    with np.errstate(invalid="ignore"):
+        difference_db = b_db - a_db
+    lines: list[tuple[Real, Real, str, str, Any]] = [
+        (frequency_hz, difference_db, "B − A", DIFFERENCE_COLOUR, (0, (1, 1.5))),
+        (frequency_hz, a_db, "A", A_COLOUR, "-"),
+        (frequency_hz, b_db, "B", B_COLOUR, (0, (5, 2))),
+    ]
+    return _drawn(lines, headline, below, "dB, as matched", ending)
+
+
+def _check_ending(path: Path) -> None:
+    if path.suffix.lower() not in _ENDINGS:
+        raise RequestError(
+            f"{path}: a picture's name must end in .svg, .png or .pdf, "
+            f"got '{path.suffix}'"
+        )
+
+
+def _drawn(
+    lines: Sequence[tuple[Real, Real, str, str, Any]],
+    headline: str,
+    below: str,
+    label: str,
+    ending: str,
+) -> bytes:
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    style = {
+        "svg.hashsalt": _HASH_SALT,
+        "font.family": "DejaVu Sans",  # comes with matplotlib
+        "font.size": 9.5,
+        "text.color": INK,
+        "axes.labelcolor": INK,
+        "xtick.color": INK,
+        "ytick.color": INK,
+    }
+    with matplotlib.rc_context(style):
+        figure = Figure(figsize=(8.6, 4.6), dpi=150, facecolor=PAPER)
+        axes = figure.add_axes((0.075, 0.11, 0.76, 0.72))
+        figure.text(0.075, 0.94, headline, size=11, weight="bold", va="center")
+        figure.text(0.075, 0.885, below, size=8.8, va="center", color="#5b5750")
+        for frequency_hz, gain_db, _, colour, dash in lines:
+            shown = np.where(np.isfinite(gain_db), gain_db, np.nan)
+            axes.plot(frequency_hz, shown, color=colour, linestyle=dash, lw=1.8)
+        _frame(axes, lines, label)
+        _names_at_ends(axes, lines)
+        return _saved(figure, ending)
+
+
+def _frame(axes: Any, lines: Sequence[Any], label: str) -> None:
+    lowest = min(float(line[0][0]) for line in lines)
+    highest = max(float(line[0][-1]) for line in lines)
+    axes.set_xscale("log")
+    axes.set_xlim(lowest, highest)
+    ticks = [hz for hz in _TICKS_HZ if lowest <= hz <= highest]
+    axes.set_xticks(ticks, [format_frequency(hz).removesuffix(" Hz") for hz in ticks])
+    axes.set_xticks([], minor=True)
+    values = np.concatenate([line[1] for line in lines])
+    values = values[np.isfinite(values)]
+    top = float(values.max()) if values.size else 0.0
+    bottom = max(float(values.min()), top - 60) if values.size else -1.0
+    middle, span = (top + bottom) / 2, max(top - bottom, _LOWEST_SPAN_DB)
+    axes.set_ylim(middle - 0.56 * span, middle + 0.56 * span)
+    axes.axhline(0, color=INK, lw=0.7)
+    axes.grid(True, color=GRID, lw=0.6)
+    axes.set_axisbelow(True)
+    axes.set_xlabel("frequency, Hz")
+    axes.set_ylabel(label)
+    for side in ("top", "right", "left", "bottom"):
+        axes.spines[side].set_visible(False)
+    axes.tick_params(length=0)
+
+
+def _names_at_ends(axes: Any, lines: Sequence[Any]) -> None:
+    """Write each curve's name behind its end, moved apart where ends meet."""
+    low, high = axes.get_ylim()
+    named = []
+    for _, gain_db, name, colour, _ in lines:
+        finite = gain_db[np.isfinite(gain_db)]
+        if name and finite.size:
+            named.append([float(np.clip(finite[-1], low, high)), name, colour])
+    named.sort(key=lambda entry: entry[0])
+    room = (high - low) * 0.052
+    places: list[float] = []
+    for value, _, _ in named:
+        places.append(max(value, places[-1] + room) if places else value)
+    over = max(0.0, places[-1] - high) if places else 0.0
+    for place, (value, name, colour) in zip(places, named, strict=True):
+        axes.annotate(
+            name,
+            xy=(1.0, value),
+            xytext=(1.025, place - over),
+            xycoords=("axes fraction", "data"),
+            textcoords=("axes fraction", "data"),
+            color=colour,
+            va="center",
+            size=8.5,
+            annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.6},
+        )
+
+
+def _saved(figure: Any, ending: str) -> bytes:
+    target = io.BytesIO()
+    kind = ending.lower().lstrip(".")
+    metadata: dict[str, Any] = {
+        "svg": {"Date": None, "Creator": "tonebench"},
+        "pdf": {"CreationDate": None, "ModDate": None, "Creator": "tonebench"},
+        "png": {"Software": "tonebench"},
+    }[kind]
+    figure.savefig(target, format=kind, metadata=metadata, facecolor=PAPER)
+    return target.getvalue()
+
+
+def headline_of(difference_db: Real, frequency_hz: Real) -> str:
+    """Return the sentence over a pair's curves: where they part most."""
+    finite = np.isfinite(difference_db)
+    if not finite.any():
+        return "One side is silent"
+    k = int(np.nanargmax(np.abs(np.where(finite, difference_db, np.nan))))
+    where = format_frequency(float(frequency_hz[k]))
+    return f"As matched, B is {format_db(float(difference_db[k]))} from A at {where}"
