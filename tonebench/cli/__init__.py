@@ -16,7 +16,7 @@ from tonebench.cli import errors_shown
 from tonebench.cli.check import check
 from tonebench.cli.compare import compare
 from tonebench.cli.curves import curves
-from tonebench.cli.list import list_shipped
+from tonebench.cli.list_shipped import list_shipped
 from tonebench.cli.new import new
 from tonebench.cli.render import render
 from tonebench.errors import TonebenchError

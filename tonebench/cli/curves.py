@@ -64,16 +64,17 @@ def curves(
     tonebench curves plover --pickup sedge --cable 700p --load 1M
     tonebench curves tern --family tilt --plot tilt.svg
     """
-    from tonebench.report.tables import curve_csv, curve_json, curve_table
+    from tonebench.report.tables import TABLE_HZ, curve_csv, curve_json, curve_table
     from tonebench.study import curves as study
 
     chain = read_chain(circuit, hookup, parts)
     changes = assignments(settings, "--set bass=7.5")
+    is_table = not (as_json or csv_file or plot)
     names = [name.strip() for name in family.split(",")] if family else []
     found = study.curves(
         chain,
         study.family(chain, names, changes),
-        _frequencies(at) if at else study.DEFAULT_HZ,
+        _frequencies(at) if at else TABLE_HZ if is_table else study.DEFAULT_HZ,
         sample_rate_hz=rate,
         method="plain" if method == "plain" else "corrected",
     )
@@ -89,8 +90,8 @@ def curves(
         click.echo(f"wrote {plot}", err=True)
     if as_json:
         click.echo(json.dumps(curve_json(chain, found), allow_nan=False))
-    elif not (csv_file or plot):
-        click.echo(curve_table(chain, found, names, every=not at))
+    elif is_table:
+        click.echo(curve_table(chain, found, names))
 
 
 def _frequencies(text: str) -> list[float]:

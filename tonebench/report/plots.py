@@ -143,7 +143,8 @@ def _frame(axes: Any, lines: Sequence[Any], label: str) -> None:
     axes.set_xscale("log")
     axes.set_xlim(lowest, highest)
     ticks = [hz for hz in _TICKS_HZ if lowest <= hz <= highest]
-    axes.set_xticks(ticks, [format_frequency(hz).removesuffix(" Hz") for hz in ticks])
+    names = [f"{hz // 1000}k" if hz >= 1000 else f"{hz}" for hz in ticks]
+    axes.set_xticks(ticks, names)
     axes.set_xticks([], minor=True)
     values = np.concatenate([line[1] for line in lines])
     values = values[np.isfinite(values)]

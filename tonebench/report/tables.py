@@ -11,8 +11,8 @@ from tonebench.circuit.hookup import Chain
 from tonebench.study.curves import Curve, curve_values, setting_words
 
 SCHEMA = 1
-#: What a table in the terminal shows of a whole curve: the octaves of 1 kHz, the ends.
-_SHOWN_HZ = (20, 31.25, 62.5, 125, 250, 500, 1000, 2000, 4000, 8000, 16000, 20000)
+#: Where a table in the terminal looks, unless asked: the octaves of 1 kHz, the ends.
+TABLE_HZ = (20, 31.25, 62.5, 125, 250, 500, 1000, 2000, 4000, 8000, 16000, 20000)
 
 
 def curve_json(chain: Chain, curves: Sequence[Curve]) -> dict[str, object]:
@@ -45,11 +45,11 @@ def curve_csv(curves: Sequence[Curve]) -> str:
 
 
 def curve_table(
-    chain: Chain, curves: Sequence[Curve], names: Sequence[str] = (), *, every: bool
+    chain: Chain, curves: Sequence[Curve], names: Sequence[str] = ()
 ) -> str:
     """Return curves as a table: a row per frequency, a column per curve, gain in dB.
 
-    With `every`, whole curves are shown at the octaves of 1 kHz only.
+    Behind the gain stands how far the filter is from it, where there is one.
     """
     inputs = {curve.input for curve in curves}
     heads = []
@@ -57,20 +57,16 @@ def curve_table(
         words = setting_words(curve.setting, names) or "as drawn"
         heads.append(f"{curve.input}: {words}" if len(inputs) > 1 else words)
     at_hz = curves[0].frequency_hz
-    rows = range(len(at_hz))
-    if every:
-        rows_shown = [int(np.abs(np.log(at_hz / hz)).argmin()) for hz in _SHOWN_HZ]
-    else:
-        rows_shown = list(rows)
     lines = [f"{chain.circuit.full_title}", chain.line, ""]
-    width = 12
+    has_filter = any(curve.digital_gain_db is not None for curve in curves)
+    width = 19 if has_filter else 10
     for start in range(0, len(curves), 5):
         shown = curves[start : start + 5]
         for k, head in enumerate(heads[start : start + 5]):
             lines.append(f"  {chr(0x2460 + (start + k) % 20)} {head}")
         marks = [chr(0x2460 + (start + k) % 20) for k in range(len(shown))]
         lines.append("        Hz" + "".join(f"{m + ' dB':>{width}}" for m in marks))
-        for row in rows_shown:
+        for row in range(len(at_hz)):
             cells = [_cell(curve, row) for curve in shown]
             lines.append(
                 f"{at_hz[row]:>10.4g}" + "".join(f"{c:>{width}}" for c in cells)
