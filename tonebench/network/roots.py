@@ -200,7 +200,7 @@ def _tidied(roots: Roots) -> list[Roots]:
 
 
 def _best_of(candidates: Sequence[Roots], truth: Complex) -> Roots:
-    """Return the first candidate that agrees with the truth as well as the best."""
+    """Return the first candidate that passes the self-check, or is about the best."""
     measured = []
     for roots in candidates:
         with np.errstate(all="ignore"):
@@ -208,8 +208,8 @@ def _best_of(candidates: Sequence[Roots], truth: Complex) -> Roots:
         error = error[np.abs(truth[1:]) > SILENT * np.abs(truth).max()]
         worst = float(error.max()) if np.isfinite(error).all() else math.inf
         measured.append(replace(roots, error=worst))
-    best = min(roots.error for roots in measured)
-    return next(roots for roots in measured if roots.error <= 2 * best + 1e-12)
+    allowed = max(WANTED_ERROR, 2 * min(roots.error for roots in measured))
+    return next(roots for roots in measured if roots.error <= allowed)
 
 
 def _cancelled(roots: Roots) -> Roots:
