@@ -106,7 +106,7 @@ def _knob(table: Table, knob_names: list[str]) -> Knob:
         start=start,
         detent=table.flag("detent"),
         trim=table.flag("trim"),
-        stacked_on=table.one_of("stacked_on", others, default=""),
+        stacked_on=_named_knob(table, "stacked_on", others),
         notes=table.text("notes", ""),
     )
 
@@ -121,9 +121,16 @@ def _switch(table: Table, knob_names: list[str]) -> SwitchControl:
         positions,
         label=table.text("label", ""),
         start=str(start),
-        pull_of=table.one_of("pull_of", knob_names, default=""),
+        pull_of=_named_knob(table, "pull_of", knob_names),
         notes=table.text("notes", ""),
     )
+
+
+def _named_knob(table: Table, key: str, names: list[str]) -> str:
+    name = table.text(key, "")
+    if name and name not in names:
+        table.fault(f"{key}: there is no knob '{name}'", did_you_mean(name, names), key)
+    return name
 
 
 # -- names that must fit together ------------------------------------------------------
@@ -162,7 +169,8 @@ def _check_controls(
                 hint = f"define it under [{plural}.{name}]"
                 hint = did_you_mean(name, defined) or hint
                 part.fault(f"there is no {key} '{name}'", hint, key)
-    for name in defined.keys() - used:
+    unused = [] if used - defined.keys() else [*defined.keys() - used]
+    for name in unused:
         defined[name].warn(f'no part has {key} = "{name}"', "it would do nothing")
 
 

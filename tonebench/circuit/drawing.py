@@ -71,7 +71,9 @@ def look_over(circuit: Circuit) -> Remarks:
         return Remarks(tuple(faults))
     faults += [*_ground_faults(circuit), *_source_faults(circuit)]
     faults += [*_feedback_faults(circuit), *_output_faults(circuit)]
-    return Remarks(tuple(faults), *_dc_remarks(circuit))
+    if faults:
+        return Remarks(tuple(faults))
+    return Remarks((), *_dc_remarks(circuit))
 
 
 def wiring_faults(part: Part) -> Iterator[Fault]:
@@ -150,7 +152,7 @@ def _end_faults(circuit: Circuit) -> Iterator[Fault]:
             yield Fault(message, "name the node it is on", key)
     for key, entry in _inputs(circuit):
         ends.append((key, entry.back))
-        if entry.node == entry.back:
+        if entry.node == entry.back not in RESERVED_NODES:
             message = f"node and back are the same node '{entry.node}'"
             yield Fault(message, "leave back out for ground", key)
     joined = Counter(node for _, node in ends)
@@ -165,10 +167,10 @@ def _ground_faults(circuit: Circuit) -> Iterator[Fault]:
     nodes = [(part, node) for part in circuit.parts for _, node in terminals(part)]
     if nodes and not {node for _, node in nodes} & {*RESERVED_NODES}:
         yield Fault("no part touches ground", f"ground is always '{GROUND}'")
-    told = held_nodes(circuit, circuit.parts)
+    steps, told = next_nodes(circuit), held_nodes(circuit, circuit.parts)
     for part, node in nodes:
         if node not in told:
-            told.add(node)
+            told |= reached_nodes(steps, [node])
             message = f"no path leads from node '{node}' to ground or an input"
             yield Fault(message, "", part.ref)
 

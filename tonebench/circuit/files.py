@@ -15,7 +15,7 @@ from tonebench.circuit.hookup import Pickup, Piezo
 from tonebench.circuit.part_reader import read_part
 from tonebench.circuit.parts import terminals
 from tonebench.circuit.plausible import doubt
-from tonebench.circuit.tables import Findings, Table
+from tonebench.circuit.tables import Findings, Table, shown
 from tonebench.circuit.toml_lines import TomlText, parse_toml, read_text
 from tonebench.errors import Fault, FileFaults
 from tonebench.shipped import find
@@ -106,7 +106,7 @@ def _is_of_this_schema(table: Table) -> bool:
         table.fault("schema is missing", f"write schema = {SCHEMA} on the first line")
     elif schema != SCHEMA or isinstance(schema, bool):
         hint = "was the file written for another version of tonebench?"
-        table.fault(f"schema must be {SCHEMA}, got {schema}", hint, "schema")
+        table.fault(f"schema must be {SCHEMA}, got {shown(schema)}", hint, "schema")
     return table.is_sound
 
 

@@ -51,7 +51,7 @@ def read_part(table: Table) -> Part | None:
     else:
         offers = (did_you_mean(key, _READERS) for key in table.data)
         every_kind = f"it needs one of {', '.join(_READERS)}"
-        table.fault("is of no kind", next(filter(None, offers), every_kind))
+        table.fault("is no kind of part", next(filter(None, offers), every_kind))
     return None
 
 
@@ -107,10 +107,10 @@ def _pot(table: Table) -> Pot | VariableResistor:
             open_at=open_at,
             tolerance=tolerance,
         )
-    for key in ("ends", "wiper", "tap", "tap_at"):
-        if table.get(key) is not None:
-            hint = "write across for two terminals, ends and wiper for three"
-            table.fault(f"across and {key} don't go together", hint, key)
+    others = ("ends", "wiper", "tap", "tap_at")
+    if given := [key for key in others if table.get(key) is not None]:
+        hint = "write across for two terminals, ends and wiper for three"
+        table.fault(f"across does not go with {' and '.join(given)}", hint, given[0])
     return VariableResistor(
         table.name, *track, table.pair("across"), end_ohm, open_at, tolerance
     )

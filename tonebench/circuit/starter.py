@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The starter circuit that ``tonebench new`` writes: small, useful, every line explained.
+"""The starter circuit that ``tonebench new`` writes: small, and every line explained.
 
 A text and nothing else; tests prove that it reads without a remark.
 """
@@ -52,5 +52,5 @@ C2 = { capacitor = "10n", across = ["d", "gnd"] }
 # Level: C3 keeps the bias off the pot. A pot with three terminals has two ends and a
 # wiper, which stands at the first end at 0 and at the second at 10.
 C3 = { capacitor = "1u", across = ["c", "e"] }
-P2 = { pot = "50k", taper = "audio", knob = "level", ends = ["gnd", "e"], wiper = "out" }
+P2 = { pot = "50k", taper = "audio", knob = "level", ends = ["gnd","e"], wiper = "out" }
 """

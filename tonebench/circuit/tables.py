@@ -183,7 +183,9 @@ class Table:
         try:
             return parse()
         except ValueTextError as error:
-            self.fault(f"{key}: {error.plain}", error.hint, key)
+            named = error.plain.startswith(key)
+            message = error.plain if named else f"{key}: {error.plain}"
+            self.fault(message, error.hint, key)
             return math.nan
 
     def node(self, key: str, default: str | None = None) -> str:
