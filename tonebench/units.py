@@ -23,7 +23,7 @@ _UNIT_SIGN = {
 _PREFIX = "|".join(sorted(_EXPONENT, key=len, reverse=True))
 _UNIT = "|".join(sorted(_UNIT_SIGN, key=len, reverse=True))
 _BEHIND = re.compile(
-    rf"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*({_PREFIX})?\s*({_UNIT})?"
+    rf"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{{1,4}})?)\s*({_PREFIX})?\s*({_UNIT})?"
 )
 _INSIDE = re.compile(rf"([+-]?\d*)({_PREFIX})(\d+)\s*({_UNIT})?")
 _POT_LETTER = re.compile(r"[A-Za-z]\s?\d+\.?\d*\s*[kKM]|\d+\.?\d*\s*[kKM]\s?[A-Z]")
@@ -68,7 +68,10 @@ def parse_value(text: str | float, unit: str = "") -> float:
             f"cannot read {text!r} as a component value", "write it like '4k7' or '22n'"
         )
     if not isinstance(text, str):
-        return _finite(float(text), repr(text))
+        try:
+            return _finite(float(text), repr(text))
+        except OverflowError:  # a whole number beyond what a float can hold
+            return _finite(math.inf, "a number of hundreds of digits")
     stripped = text.strip()
     if match := _BEHIND.fullmatch(stripped):
         number, prefix, sign = match.groups()

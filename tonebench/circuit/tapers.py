@@ -68,8 +68,8 @@ def parse_taper(text: object) -> Taper:
     --------
     >>> parse_taper("audio-10").share(5)
     0.1
-    >>> parse_taper([[0, 0], [5, 0.2], [10, 1]]).share(7.5)
-    0.6
+    >>> parse_taper([[0, 0], [5, 0.5], [10, 1]]).share(7.5)
+    0.75
     """
     if text == "linear":
         return Taper("linear")
@@ -106,7 +106,7 @@ def _table(rows: list[object]) -> tuple[tuple[float, float], ...]:
                 )
     if len(points) < 2 or points[0][0] != 0 or points[-1][0] != 10:
         raise CircuitError("taper table: the first position must be 0, the last one 10")
-    if any(b[0] <= a[0] for a, b in pairwise(points)):
+    if not all(a[0] < b[0] for a, b in pairwise(points)):  # also catches NaN
         raise CircuitError("taper table: positions must rise from row to row")
     shares = [share for _, share in points]
     if not all(0 <= share <= 1 for share in shares):
