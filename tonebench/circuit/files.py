@@ -15,12 +15,10 @@ from tonebench.circuit.hookup import Pickup, Piezo
 from tonebench.circuit.part_reader import read_part
 from tonebench.circuit.parts import terminals
 from tonebench.circuit.plausible import doubt
-from tonebench.circuit.tables import Findings, Table, shown
+from tonebench.circuit.tables import Findings, Table, in_order, is_of_this_schema
 from tonebench.circuit.toml_lines import TomlText, parse_toml, read_text
 from tonebench.errors import Fault, FileFaults
 from tonebench.shipped import find
-
-SCHEMA = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,31 +85,17 @@ def inspect_text(text: str, file: str = "", name: str = "circuit") -> Inspection
         return Inspection(None, error.faults)
     findings = Findings(source)
     table = Table(findings)
-    if not _is_of_this_schema(table):
+    if not is_of_this_schema(table):
         return Inspection(None, tuple(findings.faults))
     circuit = table.build(lambda table: make_circuit(table, name))
     remarks = look_over(circuit) if circuit else _look_over_broken(source)
     faults = (*findings.faults, *_placed(remarks.faults, source))
     return Inspection(
         None if faults else circuit,
-        _in_order(faults),
-        _in_order((*findings.warnings, *_placed(remarks.warnings, source))),
-        _in_order(_placed(remarks.notes, source)),
+        in_order(faults),
+        in_order((*findings.warnings, *_placed(remarks.warnings, source))),
+        in_order(_placed(remarks.notes, source)),
     )
-
-
-def _is_of_this_schema(table: Table) -> bool:
-    schema = table.get("schema")
-    if schema is None:
-        table.fault("schema is missing", f"write schema = {SCHEMA} on the first line")
-    elif schema != SCHEMA or isinstance(schema, bool):
-        hint = "was the file written for another version of tonebench?"
-        table.fault(f"schema must be {SCHEMA}, got {shown(schema)}", hint, "schema")
-    return table.is_sound
-
-
-def _in_order(faults: Iterable[Fault]) -> tuple[Fault, ...]:
-    return tuple(sorted(faults, key=lambda fault: fault.line or 0))
 
 
 def _placed(faults: Iterable[Fault], source: TomlText) -> Iterator[Fault]:
@@ -178,10 +162,10 @@ def read_pickup(name_or_path: str | Path) -> Pickup | Piezo:
     findings = Findings(parse_toml(read_text(path), str(path)))
     table = Table(findings)
     pickup = None
-    if _is_of_this_schema(table):
+    if is_of_this_schema(table):
         pickup = table.build(lambda table: _pickup(table, path.stem))
     if pickup is None:
-        raise FileFaults(_in_order(findings.faults))
+        raise FileFaults(in_order(findings.faults))
     return pickup
 
 

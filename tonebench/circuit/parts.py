@@ -11,6 +11,7 @@ from typing import TypeVar
 
 from tonebench.circuit.tapers import Taper
 from tonebench.errors import CircuitError
+from tonebench.units import format_value
 
 Pair = tuple[str, str]
 
@@ -249,6 +250,32 @@ def terminals(part: Part) -> tuple[tuple[str, str], ...]:
             return tuple(zip(words, (*part.control, *part.into), strict=True))
         case _:
             return (("", part.across[0]), ("", part.across[1]))
+
+
+def value_words(part: Part) -> str:
+    """Return the value of a part as a builder says it ("4.7 kΩ", "100 kΩ linear").
+
+    Examples
+    --------
+    >>> value_words(Capacitor("C1", ("in", "a"), 2.2e-8))
+    '22 nF'
+    """
+    match part:
+        case Resistor():
+            return format_value(part.resistance_ohm, "Ω")
+        case Capacitor():
+            return format_value(part.capacitance_farad, "F")
+        case Inductor():
+            winding = format_value(part.winding_ohm, "Ω")
+            return f"{format_value(part.inductance_henry, 'H')}, winding {winding}"
+        case Pot() | VariableResistor():
+            return f"{format_value(part.resistance_ohm, 'Ω')} {part.taper.name}"
+        case OpAmp():
+            return "ideal op-amp" if part.is_ideal else "op-amp"
+        case Switch():
+            return f"pole of {part.switch}"
+        case Transconductor():
+            return format_value(part.transconductance_siemens, "S")
 
 
 def rename_nodes(part: PartT, names: dict[str, str], ref: str) -> PartT:

@@ -6,7 +6,7 @@ all faults of a file can be reported together. Knows no key by name.
 """
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Any, TypeVar
@@ -16,6 +16,9 @@ from tonebench.errors import CircuitError, Fault, RequestError, ValueTextError
 from tonebench.units import parse_share, parse_value
 
 T = TypeVar("T")
+
+#: The version of the text files.
+SCHEMA = 1
 
 _EXAMPLES = {"Ω": "4k7", "F": "22n", "H": "0.56H", "V": "9V", "A": "1m", "Hz": "3M"}
 _LONGEST_SHOWN = 40
@@ -40,7 +43,8 @@ class Table:
     part : str
         What its faults are said to be in: a designator, or "knobs.bass".
     outer : Table, optional
-        The table it stands in, under `name`. Without one it is the whole file.
+        The table, or array of tables, it stands in, at `name`. Without one it is the
+        whole file.
     """
 
     def __init__(
@@ -48,13 +52,13 @@ class Table:
         findings: Findings,
         part: str = "",
         outer: "Table | None" = None,
-        name: str = "",
+        name: str | int = "",
     ) -> None:
-        self.findings, self.part, self.outer, self.name = findings, part, outer, name
+        self.findings, self.part, self.outer = findings, part, outer
+        self.name = str(name)
         self.key: Key = (*outer.key, name) if outer else ()
-        self.data: Mapping[str, Any] = (
-            outer.data[name] if outer else findings.source.data
-        )
+        # a mapping; for the holder of an array of tables, the array
+        self.data: Any = outer.data[name] if outer else findings.source.data
         self.is_sound = True
         self._asked: dict[str, None] = {}
 
@@ -64,13 +68,21 @@ class Table:
     def fault(self, message: str, hint: str = "", key: str = "") -> None:
         """Note a fault at the line of a key, or else of the table itself."""
         self.findings.faults.append(self._remark(message, hint, key))
-        table: Table | None = self
-        while table:
-            table.is_sound, table = False, table.outer
+        self._is_faulty()
 
     def warn(self, message: str, hint: str = "", key: str = "") -> None:
         """Note a doubt at the line of a key, or else of the table itself."""
         self.findings.warnings.append(self._remark(message, hint, key))
+
+    def adopt(self, faults: Iterable[Fault]) -> None:
+        """Take over the faults of another file that this table names."""
+        self.findings.faults.extend(faults)
+        self._is_faulty()
+
+    def _is_faulty(self) -> None:
+        table: Table | None = self
+        while table:
+            table.is_sound, table = False, table.outer
 
     def _remark(self, message: str, hint: str, key: str) -> Fault:
         source = self.findings.source
@@ -240,6 +252,36 @@ class Table:
             hint = example and f"{name} = {example}"
             if table := outer.inside(name, prefix + name, hint):
                 yield table
+
+    def entries(self, key: str, part: str) -> "Iterator[Table]":
+        """Yield the tables of an array of tables, such as ``[[pairings]]``.
+
+        Their faults are said to be in `part` and the number of the entry.
+        """
+        value = self.get(key, [])
+        if not (isinstance(value, list) and all(isinstance(v, dict) for v in value)):
+            self.fault(f"{key} must be tables", f"write [[{key}]] above each", key)
+            return
+        if value:
+            every = Table(self.findings, key, self, key)
+            for number in range(len(value)):
+                yield Table(self.findings, f"{part} {number + 1}", every, number)
+
+
+def is_of_this_schema(table: Table) -> bool:
+    """Return whether a file is written for this version; note it if not."""
+    schema = table.get("schema")
+    if schema is None:
+        table.fault("schema is missing", f"write schema = {SCHEMA} on the first line")
+    elif schema != SCHEMA or isinstance(schema, bool):
+        hint = "was the file written for another version of tonebench?"
+        table.fault(f"schema must be {SCHEMA}, got {shown(schema)}", hint, "schema")
+    return table.is_sound
+
+
+def in_order(faults: Iterable[Fault]) -> tuple[Fault, ...]:
+    """Return faults in the order of their lines."""
+    return tuple(sorted(faults, key=lambda fault: fault.line or 0))
 
 
 def _is_node(value: object) -> bool:

@@ -17,7 +17,6 @@ from tonebench.audio.files import check_new_file, write_whole
 from tonebench.circuit.hookup import Chain
 from tonebench.errors import RequestError
 from tonebench.study.curves import Curve, setting_words
-from tonebench.units import format_db, format_frequency
 
 Real = NDArray[np.float64]
 
@@ -30,6 +29,11 @@ _TICKS_HZ = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
 _ENDINGS = (".svg", ".png", ".pdf")
 _HASH_SALT = "tonebench"  # fixes the names inside an SVG
 _LOWEST_SPAN_DB = 12.0
+_UNDATED: dict[str, dict[str, Any]] = {
+    "svg": {"Date": None, "Creator": "tonebench"},
+    "pdf": {"CreationDate": None, "ModDate": None, "Creator": "tonebench"},
+    "png": {"Software": "tonebench"},
+}
 
 
 def draw_curves(
@@ -115,7 +119,7 @@ def _drawn(
     import matplotlib
     from matplotlib.figure import Figure
 
-    style = {
+    style: Any = {
         "svg.hashsalt": _HASH_SALT,
         "font.family": "DejaVu Sans",  # comes with matplotlib
         "font.size": 9.5,
@@ -194,20 +198,5 @@ def _names_at_ends(axes: Any, lines: Sequence[Any]) -> None:
 def _saved(figure: Any, ending: str) -> bytes:
     target = io.BytesIO()
     kind = ending.lower().lstrip(".")
-    metadata: dict[str, Any] = {
-        "svg": {"Date": None, "Creator": "tonebench"},
-        "pdf": {"CreationDate": None, "ModDate": None, "Creator": "tonebench"},
-        "png": {"Software": "tonebench"},
-    }[kind]
-    figure.savefig(target, format=kind, metadata=metadata, facecolor=PAPER)
+    figure.savefig(target, format=kind, metadata=_UNDATED[kind], facecolor=PAPER)
     return target.getvalue()
-
-
-def headline_of(difference_db: Real, frequency_hz: Real) -> str:
-    """Return the sentence over a pair's curves: where they part most."""
-    finite = np.isfinite(difference_db)
-    if not finite.any():
-        return "One side is silent"
-    k = int(np.nanargmax(np.abs(np.where(finite, difference_db, np.nan))))
-    where = format_frequency(float(frequency_hz[k]))
-    return f"As matched, B is {format_db(float(difference_db[k]))} from A at {where}"

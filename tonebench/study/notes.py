@@ -7,7 +7,7 @@ that have no answer. The circuit stands alone, driven by a nearly ideal source.
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -187,7 +187,7 @@ def _judge_corners(
 
 def _corners(circuit: Circuit) -> Iterator[Settings]:
     names = [control.name for control in circuit.controls]
-    choices = [
+    choices: list[Sequence[float | str]] = [
         (0.0, 10.0) if isinstance(control, Knob) else control.positions
         for control in circuit.controls
     ]
