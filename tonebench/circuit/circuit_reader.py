@@ -13,7 +13,8 @@ from tonebench.circuit.circuit import Circuit, Input, Supply
 from tonebench.circuit.controls import Knob, SwitchControl
 from tonebench.circuit.part_reader import read_part
 from tonebench.circuit.parts import GROUND
-from tonebench.circuit.tables import Table, did_you_mean
+from tonebench.circuit.tables import Table
+from tonebench.circuit.wording import did_you_mean
 from tonebench.errors import CircuitError
 
 T = TypeVar("T")

@@ -33,7 +33,7 @@ from tonebench.circuit.paths import (
     op_amps,
     reached_nodes,
 )
-from tonebench.circuit.tables import did_you_mean
+from tonebench.circuit.wording import did_you_mean
 from tonebench.errors import Fault
 
 #: Names that someone gives to ground, the bias or the rail, and what they are here.

@@ -40,7 +40,7 @@ def read_circuit(name_or_path: str | Path) -> Circuit:
     Parameters
     ----------
     name_or_path : str or Path
-        A path, or the name of a shipped circuit.
+        A path, the name of a shipped circuit, or ``straight`` for the built-in one.
 
     Raises
     ------
@@ -55,11 +55,8 @@ def read_circuit(name_or_path: str | Path) -> Circuit:
     return inspection.circuit
 
 
-def read_chainable(name_or_path: str | Path) -> Circuit:
-    """Read a circuit as `read_circuit` does; ``straight`` is the built-in one."""
-    if name_or_path == STRAIGHT.name:
-        return STRAIGHT
-    return read_circuit(name_or_path)
+#: The same by another name, for what may stand in a chain: ``straight`` often does.
+read_chainable = read_circuit
 
 
 def inspect_circuit(name_or_path: str | Path) -> Inspection:
@@ -70,6 +67,8 @@ def inspect_circuit(name_or_path: str | Path) -> Inspection:
     InputError
         If there is no such file, or no text in it.
     """
+    if name_or_path == STRAIGHT.name:
+        return Inspection(STRAIGHT)
     path = find(name_or_path, "circuit")
     return inspect_text(read_text(path), str(path), path.stem)
 

@@ -20,8 +20,9 @@ from tonebench.circuit.parts import (
     VariableResistor,
 )
 from tonebench.circuit.plausible import doubt
-from tonebench.circuit.tables import Table, did_you_mean, shown
+from tonebench.circuit.tables import Table
 from tonebench.circuit.tapers import Taper, parse_taper
+from tonebench.circuit.wording import did_you_mean, shown
 from tonebench.errors import CircuitError
 
 #: What a ``generic`` op-amp is where the file doesn't say otherwise: a common low-noise

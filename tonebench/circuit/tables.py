@@ -8,10 +8,10 @@ all faults of a file can be reported together. Knows no key by name.
 import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from typing import Any, TypeVar
 
 from tonebench.circuit.toml_lines import Key, TomlText
+from tonebench.circuit.wording import did_you_mean, shown
 from tonebench.errors import CircuitError, Fault, RequestError, ValueTextError
 from tonebench.units import parse_share, parse_value
 
@@ -21,7 +21,6 @@ T = TypeVar("T")
 SCHEMA = 1
 
 _EXAMPLES = {"Ω": "4k7", "F": "22n", "H": "0.56H", "V": "9V", "A": "1m", "Hz": "3M"}
-_LONGEST_SHOWN = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,40 +290,3 @@ def _is_node(value: object) -> bool:
         and value == value.strip()
         and value.isprintable()
     )
-
-
-def did_you_mean(name: str, names: Iterable[str]) -> str:
-    """Return "did you mean 'x'?" for the nearest of some names, or nothing.
-
-    Examples
-    --------
-    >>> did_you_mean("tap2", ["tap_2", "out"])
-    "did you mean 'tap_2'?"
-    >>> did_you_mean("treble", ["bass"])
-    ''
-    """
-    plain = {known.casefold(): known for known in names}
-    near = get_close_matches(name.casefold(), plain, n=1)
-    return f"did you mean '{plain[near[0]]}'?" if near else ""
-
-
-def shown(value: object) -> str:
-    """Return a value of a file as a message shows it: short, in the file's own words.
-
-    Examples
-    --------
-    >>> shown("noon"), shown(True), shown([1, 2])
-    ("'noon'", 'true', 'a list of 2')
-    """
-    match value:
-        case bool():
-            return str(value).lower()
-        case str() if len(value) > _LONGEST_SHOWN:
-            return f"'{value[: _LONGEST_SHOWN - 2]} …'"
-        case str():
-            return f"'{value}'"
-        case list():
-            return f"a list of {len(value)}"
-        case dict():
-            return "a table"
-    return str(value)
