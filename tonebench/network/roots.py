@@ -257,10 +257,12 @@ def _dc_snaps(roots: Roots) -> list[Roots]:
     order = np.argsort(np.abs(roots.zeros))
     candidates = [roots]
     for count in range(1, 1 + int(np.sum(np.abs(roots.zeros) < _NEAR_DC))):
+        nearest = order[:count]
+        if abs(roots.zeros[nearest].imag.sum()) > 1e-12:  # never half a pair
+            continue
         zeros = roots.zeros.copy()
-        zeros[order[:count]] = 0
-        if np.isclose(zeros.imag.sum(), 0, atol=1e-9):  # never half a pair
-            candidates.append(replace(roots, zeros=zeros))
+        zeros[nearest] = 0
+        candidates.append(replace(roots, zeros=zeros))
     return candidates[::-1]
 
 
