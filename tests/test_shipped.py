@@ -83,7 +83,7 @@ def test_an_unknown_name_offers_the_nearest_and_lists_all(house: Path) -> None:
 
 
 def test_an_unknown_name_is_told_even_if_nothing_is_shipped(house: Path) -> None:
-    with pytest.raises(InputError, match="'stage' here .*; none are shipped"):
+    with pytest.raises(InputError, match=r"'stage' here .*; none are shipped"):
         shipped.find("stage", "comparison")
 
 

@@ -157,9 +157,10 @@ def test_reading_a_value_gives_a_finite_number_or_an_input_error(
     text: str | float,
 ) -> None:
     try:
-        assert math.isfinite(parse_value(text))
-    except InputError as error:
-        assert str(error)
+        value = parse_value(text)
+    except InputError:
+        return
+    assert math.isfinite(value)
 
 
 @pytest.mark.parametrize(
@@ -202,8 +203,8 @@ def test_levels_turn_into_ratios_and_back() -> None:
 
 
 def test_zero_dbu_is_a_milliwatt_in_six_hundred_ohms() -> None:
-    assert DBU_VOLTS_RMS**2 / 600 == pytest.approx(1e-3, rel=1e-12)
-    assert DBU_VOLTS_RMS == pytest.approx(0.7745967, abs=5e-8)
+    assert math.isclose(DBU_VOLTS_RMS**2 / 600, 1e-3)
+    assert round(DBU_VOLTS_RMS, 7) == 0.7745967
 
 
 def test_levels_are_shown_with_a_sign_but_zero_without() -> None:

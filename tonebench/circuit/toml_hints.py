@@ -57,17 +57,16 @@ _LOOKS = tuple(
 def syntax_fault(text: str, error: tomllib.TOMLDecodeError) -> Fault:
     """Return what is wrong with a text that could not be parsed, and on which line."""
     said = str(error)
+    reason = _PLACE.sub("", said)
     place = _PLACE.search(said)
-    if place is None or place[1] is None:
-        return Fault(
-            "the file ends in the middle of a value",
-            "is a bracket or a quote still open?",
-            line=text.rstrip().count("\n") + 1,
-        )
-    reason, number = said[: place.start()], int(place[1])
+    line_word = place[1] if place else None  # none at the end of the text
+    number = int(line_word or text.rstrip().count("\n") + 1)
     lines = text.split("\n")
     if re.match("Cannot|Duplicate", reason):
         return _double(lines, number, reason)
+    if line_word is None:
+        message = "the file ends in the middle of a value"
+        return Fault(message, "is a bracket or a quote still open?", line=number)
     line = lines[number - 1]
     shown = line.strip()
     if len(shown) > _LONGEST_SHOWN:

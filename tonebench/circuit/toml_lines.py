@@ -58,9 +58,9 @@ def read_text(path: Path) -> str:
             raw = file.read(_LARGEST_BYTES + 1)
     except FileNotFoundError:
         raise InputError(f"there is no file '{path}'") from None
+    except IsADirectoryError:
+        raise InputError(f"'{path}' is a folder, not a file") from None
     except (OSError, ValueError) as error:
-        if path.is_dir():
-            raise InputError(f"'{path}' is a folder, not a file") from None
         reason = error.strerror if isinstance(error, OSError) else str(error)
         raise InputError(f"cannot read '{path}': {reason}") from None
     if len(raw) > _LARGEST_BYTES:
