@@ -20,15 +20,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tonebench.audio import files
-from tonebench.audio.files import (
-    ClipWriter,
-    TakeReader,
-    check_new_file,
-    read_take,
-    sha256_of,
-    write_whole,
-)
+from tonebench.audio.files import ClipWriter, TakeReader, read_take
 from tonebench.audio.loudness import LoudnessMeter, loudness_lufs
+from tonebench.audio.outputs import check_new_file, sha256_of, write_whole
 from tonebench.errors import (
     AudioError,
     CheckFailed,

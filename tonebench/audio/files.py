@@ -1,32 +1,24 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Recordings read and clips written, block by block, and files that appear whole.
+"""Recordings read and clips written, block by block, in constant memory.
 
-The only importer of soundfile. Every sample read is finite, every integer sample
-written is rounded here, and a file that is written gets its name once it is done.
-Knows nothing of loudness, volts or circuits.
+The only importer of soundfile. Every sample read is finite, and a clip that is
+written gets its name once it is done. Knows nothing of loudness, volts or circuits.
 """
 
 import contextlib
-import errno
-import hashlib
 import os
-import stat
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tonebench.audio.chunks import share_of_promise
 from tonebench.audio.levels import checked_block
-from tonebench.errors import (
-    AudioError,
-    CheckFailed,
-    InputError,
-    OutputError,
-    RequestError,
-)
+from tonebench.audio.outputs import check_new_file, whole_file
+from tonebench.errors import AudioError, CheckFailed, OutputError, RequestError
 from tonebench.units import to_db
 
 #: The seed of the 16-bit dither, the same for every clip, so that A − A stays silent.
@@ -40,16 +32,6 @@ _SET_ADD_PEAK_CHUNK = 0x1050  # SFC_SET_ADD_PEAK_CHUNK of libsndfile's sndfile.h
 _FORMATS = {".wav": "WAV", ".flac": "FLAC"}
 _SUBTYPES = {"float": "FLOAT", "pcm24": "PCM_24", "pcm16": "PCM_16"}
 _SAMPLE_BYTES = {"float": 4, "pcm24": 3, "pcm16": 2}
-
-_Order = Literal["little", "big"]
-_CHUNKED: dict[tuple[bytes, bytes], tuple[_Order, bytes]] = {
-    (b"RIFF", b"WAVE"): ("little", b"data"),
-    (b"RF64", b"WAVE"): ("little", b"data"),
-    (b"BW64", b"WAVE"): ("little", b"data"),
-    (b"RIFX", b"WAVE"): ("big", b"data"),
-    (b"FORM", b"AIFF"): ("big", b"SSND"),
-    (b"FORM", b"AIFC"): ("big", b"SSND"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +78,7 @@ class TakeReader:
 
     def __init__(self, path: str | Path) -> None:
         self._path = Path(path)
-        share = _share_of_promise(self._path)
+        share = share_of_promise(self._path)
         self._sound = self._opened()
         self._is_fresh = True
         self.info = TakeInfo(
@@ -228,50 +210,6 @@ def _libsndfile_name(path: Path) -> str | bytes:
     return str(path) if os.name == "nt" else os.fsencode(path)
 
 
-def _share_of_promise(path: Path) -> float:
-    """Return how much of the sound that a header promises is in the file, 0 to 1."""
-    try:
-        status = path.stat()
-        if stat.S_ISDIR(status.st_mode):
-            fault = "is a folder, not a recording; name one file in it"
-        elif not stat.S_ISREG(status.st_mode):
-            fault = "is not a file that can be read twice; copy the recording into one"
-        elif status.st_size == 0:
-            fault = "is empty (0 bytes); copy or export it again"
-        else:
-            return _share_in_chunks(path, status.st_size)
-    except (FileNotFoundError, NotADirectoryError, ValueError):  # ValueError: NUL byte
-        fault = "no such file; check its name and its folder"
-    except OSError as error:
-        fault = f"can't be opened ({error.strerror}); check its name and its rights"
-    raise AudioError(f"{path}: {fault}")
-
-
-def _share_in_chunks(path: Path, file_bytes: int) -> float:
-    """Walk the chunks of a WAV or AIFF file; 1 for what isn't one.
-
-    libsndfile shortens a cut-off file of these kinds without a word. A length that
-    was never filled in, because the file came through a pipe, promises nothing.
-    """
-    with path.open("rb") as file:
-        head = file.read(12)
-        if (head[:4], head[8:]) not in _CHUNKED:
-            return 1.0
-        order, sound = _CHUNKED[head[:4], head[8:]]
-        long_bytes = 0  # 64-bit length of the sound, from RF64's extra chunk
-        while len(chunk := file.read(8)) == 8:
-            start, name = file.tell(), chunk[:4]
-            length = int.from_bytes(chunk[4:], order)
-            if name == sound:
-                promised = long_bytes if length == 0xFFFFFFFF else length
-                there = file_bytes - start
-                return there / promised if there < promised else 1.0
-            if name == b"ds64":
-                long_bytes = int.from_bytes(file.read(16)[8:], "little")
-            file.seek(start + length + length % 2)
-    return 1.0
-
-
 class ClipWriter:
     """A clip that is written block by block, and has its name only once it is whole.
 
@@ -344,7 +282,6 @@ class ClipWriter:
         if self._format == "WAV" and self._passes_plain_wav(frames_expected or 0):
             self._format = "RF64"
         check_new_file(self.path, force)
-        self._part = _part_name(self.path)
         self._noise = np.random.Generator(np.random.PCG64(dither_seed))
         self._sound: Any = None
         self._frames = 0
@@ -364,28 +301,27 @@ class ClipWriter:
     def __enter__(self) -> Self:
         import soundfile
 
-        try:
-            with _reported(self.path):
-                self._part.write_bytes(b"")  # says why not; libsndfile wouldn't
-            self._sound = soundfile.SoundFile(
-                _libsndfile_name(self._part),
-                "w",
-                self._rate,
-                self._channels,
-                _SUBTYPES[self._subtype],
-                format=self._format,
-            )
+        with contextlib.ExitStack() as stack:
+            part = stack.enter_context(whole_file(self.path, self._force))
+            try:
+                self._sound = soundfile.SoundFile(
+                    _libsndfile_name(part),
+                    "w",
+                    self._rate,
+                    self._channels,
+                    _SUBTYPES[self._subtype],
+                    format=self._format,
+                )
+            except soundfile.SoundFileError as error:
+                raise RequestError(
+                    f"{self.path}: {self._format} doesn't hold {self._channels} "
+                    f"channels at {self._rate} Hz; choose others, or another format"
+                ) from error
+            stack.push(self._close)
             if self._format == "WAV":
                 _leave_out_time_stamp(self._sound)
-        except soundfile.SoundFileError as error:
-            self._part.unlink(missing_ok=True)
-            raise RequestError(
-                f"{self.path}: {self._format} doesn't hold {self._channels} channels "
-                f"at {self._rate} Hz; choose others, or another format"
-            ) from error
-        except BaseException:
-            self._part.unlink(missing_ok=True)
-            raise
+            self._part = part
+            self._leave = stack.pop_all().__exit__
         return self
 
     def write(self, block: NDArray[np.floating]) -> None:
@@ -438,21 +374,22 @@ class ClipWriter:
     def _passes_plain_wav(self, frames: int) -> bool:
         return frames * self._frame_bytes > _PLAIN_WAV_BYTES
 
-    def __exit__(self, kind: type[BaseException] | None, *exception: object) -> None:
+    def __exit__(self, *exception: Any) -> None:
+        self._leave(*exception)
+
+    def _close(self, kind: type[BaseException] | None, *exception: object) -> None:
         import soundfile
 
         try:
-            try:
-                self._sound.close()
-            except soundfile.SoundFileError as error:
-                if kind is None:
-                    raise self._ended_early() from error
+            self._sound.close()
+        except soundfile.SoundFileError as error:
             if kind is None:
-                self._finish()
-        finally:
-            self._part.unlink(missing_ok=True)
+                raise self._ended_early() from error
+        if kind is None:
+            self._check()
 
-    def _finish(self) -> None:
+    def _check(self) -> None:
+        """Refuse what must not get its name."""
         if self._worst:
             over_db = max(0.01, to_db(self._worst))
             way_out = "write float" if self._format != "FLAC" else "write a float WAV"
@@ -465,9 +402,6 @@ class ClipWriter:
             raise AudioError(f"{self.path}: no sound to write (0 frames)")
         if not self._is_whole():
             raise self._ended_early()
-        with _reported(self.path):
-            check_new_file(self.path, self._force)  # another program may have made it
-            self._part.replace(self.path)
 
     def _is_whole(self) -> bool:
         # A FLAC encoder that meets a full disk while closing doesn't say so.
@@ -496,96 +430,3 @@ def _leave_out_time_stamp(sound: Any) -> None:
     import soundfile
 
     soundfile._snd.sf_command(sound._file, _SET_ADD_PEAK_CHUNK, soundfile._ffi.NULL, 0)
-
-
-def check_new_file(path: str | Path, force: bool = False) -> None:
-    """Refuse a place where no new file can be made.
-
-    Parameters
-    ----------
-    path : str or Path
-        The file to come.
-    force : bool
-        Whether an ordinary file of that name may be replaced.
-
-    Raises
-    ------
-    OutputError
-        If it exists (and `force` is not given, or it is a folder or a device), or its
-        folder is missing or can't be written.
-    """
-    path = Path(path)
-    folder = path.parent
-    if path.is_dir():
-        fault = "is a folder; give the name of a file in it"
-    elif os.path.lexists(path) and not path.is_file():
-        fault = "is not an ordinary file; give another name"
-    elif not folder.is_dir():
-        fault = f"its folder '{folder}' doesn't exist; make it first"
-    elif not os.access(folder, os.W_OK):
-        fault = f"its folder '{folder}' can't be written; choose another one"
-    elif path.exists() and not force:
-        fault = "exists already; give another name or --force"
-    else:
-        return
-    raise OutputError(f"{path}: {fault}")
-
-
-def write_whole(path: str | Path, data: bytes, force: bool = False) -> None:
-    """Write a small file in one piece: under a temporary name first, then renamed.
-
-    Parameters
-    ----------
-    path : str or Path
-        Where to.
-    data : bytes
-        The whole content.
-    force : bool
-        Whether an ordinary file of that name may be replaced.
-
-    Raises
-    ------
-    OutputError
-        As `check_new_file`, or if the disk is full; nothing is left behind then.
-    """
-    path = Path(path)
-    check_new_file(path, force)
-    part = _part_name(path)
-    try:
-        with _reported(path):
-            part.write_bytes(data)
-            check_new_file(path, force)
-            part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
-
-
-def sha256_of(path: str | Path) -> str:
-    """Return the SHA-256 of a file as 64 hexadecimal digits; InputError if unreadable.
-
-    The file is read in blocks.
-    """
-    try:
-        with Path(path).open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as error:
-        raise InputError(f"{path}: can't be read ({error.strerror})") from error
-
-
-def _part_name(path: Path) -> Path:
-    return path.with_name(f".{path.name}.part-{os.getpid()}")
-
-
-@contextlib.contextmanager
-def _reported(path: Path) -> Iterator[None]:
-    """Turn what the system says about a file to be written into one sentence."""
-    try:
-        yield
-    except OutputError:
-        raise
-    except OSError as error:
-        is_full = error.errno in (errno.ENOSPC, errno.EDQUOT)
-        reason = "the disk is full" if is_full else f"{error.strerror}"
-        raise OutputError(
-            f"{path}: can't be written ({reason}); choose another place"
-        ) from error

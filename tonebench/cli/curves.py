@@ -79,7 +79,7 @@ def curves(
         method="plain" if method == "plain" else "corrected",
     )
     if csv_file:
-        from tonebench.audio.files import write_whole
+        from tonebench.audio.outputs import write_whole
 
         write_whole(Path(csv_file), curve_csv(found).encode(), force)
         click.echo(f"wrote {csv_file}", err=True)

@@ -13,7 +13,7 @@ from tonebench.cli.options import force_option
 @force_option
 def new(file: str, force: bool) -> None:
     """Write a starter circuit with comments to FILE (mine.toml)."""
-    from tonebench.audio.files import write_whole
+    from tonebench.audio.outputs import write_whole
     from tonebench.circuit.starter import STARTER
     from tonebench.errors import RequestError
 

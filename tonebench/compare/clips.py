@@ -13,9 +13,10 @@ from pathlib import Path
 
 import numpy as np
 
-from tonebench.audio.files import ClipWriter, TakeInfo, TakeReader, sha256_of
+from tonebench.audio.files import ClipWriter, TakeInfo, TakeReader
 from tonebench.audio.levels import LevelMeter, common_trim_db
 from tonebench.audio.loudness import LoudnessMeter
+from tonebench.audio.outputs import sha256_of
 from tonebench.circuit.controls import Settings
 from tonebench.compare.matching import Levels, Matched, match_pair
 from tonebench.network.nodal import Network

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tonebench.audio.files import check_new_file, write_whole
+from tonebench.audio.outputs import check_new_file, write_whole
 from tonebench.circuit.hookup import Chain
 from tonebench.errors import RequestError
 from tonebench.study.curves import Curve, setting_words
