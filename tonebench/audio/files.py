@@ -15,23 +15,16 @@ from typing import Any, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from tonebench.audio.chunks import share_of_promise
-from tonebench.audio.levels import checked_block
+from tonebench.audio.blocks import checked_block, regrouped
+from tonebench.audio.chunks import header_fault, share_of_promise
+from tonebench.audio.formats import clip_format
 from tonebench.audio.outputs import check_new_file, whole_file
+from tonebench.audio.quantise import DITHER_SEED, Quantiser
 from tonebench.errors import AudioError, CheckFailed, OutputError, RequestError
 from tonebench.units import to_db
 
-#: The seed of the 16-bit dither, the same for every clip, so that A − A stays silent.
-DITHER_SEED = 1616
-
 _BLOCK_FRAMES = 65536
-_UNKNOWN_FRAMES = 1 << 62
-_PLAIN_WAV_BYTES = (1 << 32) - 4096  # its sizes have 32 bits; room for the header
 _SET_ADD_PEAK_CHUNK = 0x1050  # SFC_SET_ADD_PEAK_CHUNK of libsndfile's sndfile.h
-
-_FORMATS = {".wav": "WAV", ".flac": "FLAC"}
-_SUBTYPES = {"float": "FLOAT", "pcm24": "PCM_24", "pcm16": "PCM_16"}
-_SAMPLE_BYTES = {"float": 4, "pcm24": 3, "pcm16": 2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,17 +82,7 @@ class TakeReader:
             subtype=self._sound.subtype,
             format=self._sound.format,
         )
-        fault = ""
-        if share < 1:
-            fault = (
-                f"is cut short, only {int(100 * share)} % of the sound its header "
-                "promises is there; copy or export it again"
-            )
-        elif self.info.frames == 0:
-            fault = "holds no sound (0 frames); record or export it again"
-        elif self.info.frames > _UNKNOWN_FRAMES:
-            fault = "doesn't say in its header how long it is; convert it to WAV"
-        if fault:
+        if fault := header_fault(share, self.info.frames):
             self.close()
             raise AudioError(f"{path}: {fault}")
 
@@ -133,18 +116,7 @@ class TakeReader:
             If a sample isn't finite (the message names its frame, counted from 0, and
             its channel, counted from 1), or if the file ends too soon.
         """
-        if block_frames < 1:
-            raise RequestError(
-                f"a block must have at least 1 frame, got {block_frames}"
-            )
-        held = np.empty((0, self.info.channels))
-        for chunk in self._chunks():
-            held = np.concatenate((held, chunk)) if len(held) else chunk
-            while len(held) >= block_frames:
-                yield held[:block_frames]
-                held = held[block_frames:]
-        if len(held):
-            yield held
+        return regrouped(self._chunks(), block_frames)
 
     def _chunks(self) -> Iterator[NDArray[np.float64]]:
         # Always of one size: soundfile seeks after each read, and a lossy decoder
@@ -213,13 +185,10 @@ def _libsndfile_name(path: Path) -> str | bytes:
 class ClipWriter:
     """A clip that is written block by block, and has its name only once it is whole.
 
-    Until then it grows under a temporary name in the same folder, which is gone again
-    after any exception. The same samples give the same bytes, whatever the blocks.
-
-    Integer samples are rounded here, half to even, in steps of 2^−23 or 2^−15; 16-bit
-    ones carry triangular dither of ±1 step, seeded, in frame order. A result that
-    doesn't fit is never clipped: nothing is left on disk, and the end of the `with`
-    block raises `CheckFailed`, so that the message can tell the highest excess.
+    The same samples give the same bytes, whatever the blocks; `Quantiser` rounds and
+    dithers them. A result that doesn't fit is never clipped: nothing is left on disk,
+    and the end of the `with` block raises `CheckFailed`, so that the message can tell
+    the highest excess.
 
     Parameters
     ----------
@@ -241,8 +210,7 @@ class ClipWriter:
     RequestError
         If the name's ending, the subtype and the format don't go together.
     OutputError
-        If the file exists, its folder is missing or can't be written, or the disk is
-        full.
+        As `check_new_file`, or if the disk is full.
     AudioError
         If a sample isn't finite, a block doesn't fit, or no frame was written.
     CheckFailed
@@ -262,122 +230,70 @@ class ClipWriter:
     ) -> None:
         self.path = Path(path)
         self._rate, self._channels = sample_rate_hz, channels
-        self._subtype, self._force = subtype, force
-        suffix = self.path.suffix
-        if suffix.lower() not in _FORMATS:
-            raise RequestError(
-                f"{path}: a clip's name must end in .wav or .flac, got '{suffix}'"
-            )
-        if subtype not in _SUBTYPES:
-            raise RequestError(
-                f"{path}: subtype must be float, pcm24 or pcm16, got '{subtype}'"
-            )
-        self._format = _FORMATS[suffix.lower()]
-        if self._format == "FLAC" and subtype == "float":
-            raise RequestError(
-                f"{path}: FLAC holds integers only, got float; "
-                "choose pcm24, or a name that ends in .wav"
-            )
-        self._frame_bytes = channels * _SAMPLE_BYTES[subtype]
-        if self._format == "WAV" and self._passes_plain_wav(frames_expected or 0):
-            self._format = "RF64"
+        self._format = clip_format(path, subtype, channels, frames_expected)
+        self._quantiser = Quantiser(self._format.subtype, str(path), dither_seed)
+        self._force = force
         check_new_file(self.path, force)
-        self._noise = np.random.Generator(np.random.PCG64(dither_seed))
-        self._sound: Any = None
-        self._frames = 0
-        self._peak = 0.0
-        self._worst, self._worst_frame = 0.0, 0
 
     @property
     def frames(self) -> int:
         """How many frames were taken in so far."""
-        return self._frames
+        return self._quantiser.frames
 
     @property
     def peak(self) -> float:
         """The largest absolute sample that was taken in so far, full scale is 1."""
-        return self._peak
+        return self._quantiser.peak
 
     def __enter__(self) -> Self:
-        import soundfile
-
         with contextlib.ExitStack() as stack:
-            part = stack.enter_context(whole_file(self.path, self._force))
-            try:
-                self._sound = soundfile.SoundFile(
-                    _libsndfile_name(part),
-                    "w",
-                    self._rate,
-                    self._channels,
-                    _SUBTYPES[self._subtype],
-                    format=self._format,
-                )
-            except soundfile.SoundFileError as error:
-                raise RequestError(
-                    f"{self.path}: {self._format} doesn't hold {self._channels} "
-                    f"channels at {self._rate} Hz; choose others, or another format"
-                ) from error
-            stack.push(self._close)
-            if self._format == "WAV":
+            self._part = stack.enter_context(whole_file(self.path, self._force))
+            self._sound = self._begun()
+            stack.push(self._end)
+            if self._format.container == "WAV":
                 _leave_out_time_stamp(self._sound)
-            self._part = part
             self._leave = stack.pop_all().__exit__
         return self
+
+    def _begun(self) -> Any:
+        import soundfile
+
+        name, kind = _libsndfile_name(self._part), self._format.container
+        subtype = self._format.encoding
+        try:
+            return soundfile.SoundFile(
+                name, "w", self._rate, self._channels, subtype, format=kind
+            )
+        except soundfile.SoundFileError as error:
+            raise RequestError(
+                f"{self.path}: {kind} doesn't hold {self._channels} channels "
+                f"at {self._rate} Hz; choose others, or another format"
+            ) from error
 
     def write(self, block: NDArray[np.floating]) -> None:
         """Take a block of shape (frames, channels) in, full scale is ±1."""
         import soundfile
 
-        samples = checked_block(block, self._channels, str(self.path), self._frames)
+        samples = checked_block(block, self._channels, str(self.path), self.frames)
         if len(samples) == 0:
             return
-        if self._format == "WAV" and self._passes_plain_wav(
-            self._frames + len(samples)
-        ):
+        if self.frames + len(samples) > self._format.max_frames:
             raise OutputError(
                 f"{self.path}: grows past 4 GiB, where a plain WAV ends; write FLAC"
             )
-        self._peak = max(self._peak, float(samples.max()), -float(samples.min()))
-        values = self._encoded(samples)
-        self._frames += len(samples)
-        if self._worst == 0:
+        values = self._quantiser.process(samples)
+        if self._format.subtype == "pcm24":
+            values = values << 8  # libsndfile takes the upper 24 of 32 bits
+        if self._quantiser.worst == 0:
             try:
                 self._sound.write(values)
             except (soundfile.SoundFileError, AssertionError) as error:  # a short write
                 raise self._ended_early() from error
 
-    def _encoded(self, samples: NDArray[np.float64]) -> NDArray[Any]:
-        """Return the numbers that go into the file, and note what doesn't fit."""
-        if self._subtype == "float":
-            if self._peak > float(np.finfo(np.float32).max):
-                raise AudioError(
-                    f"{self.path}: every sample must fit into 32-bit float, "
-                    f"got {self._peak:g}"
-                )
-            return samples.astype(np.float32)
-        scale = 2.0**23 if self._subtype == "pcm24" else 2.0**15
-        scaled = samples * scale  # exact: a power of two
-        steps = np.rint(scaled)
-        if steps.max() >= scale or steps.min() < -scale:
-            is_over = (steps >= scale) | (steps < -scale)
-            excess = np.where(is_over, np.abs(samples), 0.0).max(axis=1)
-            if excess.max() > self._worst:
-                self._worst = float(excess.max())
-                self._worst_frame = self._frames + int(excess.argmax())
-            steps = np.clip(steps, -scale, scale - 1)  # never written, see `write`
-        if self._subtype == "pcm24":
-            return steps.astype(np.int32) << 8  # libsndfile takes the upper 24 bits
-        drawn = self._noise.random((*samples.shape, 2))
-        dithered = np.rint(scaled + (drawn[..., 0] - drawn[..., 1]))
-        return np.clip(dithered, -scale, scale - 1).astype(np.int16)
-
-    def _passes_plain_wav(self, frames: int) -> bool:
-        return frames * self._frame_bytes > _PLAIN_WAV_BYTES
-
     def __exit__(self, *exception: Any) -> None:
         self._leave(*exception)
 
-    def _close(self, kind: type[BaseException] | None, *exception: object) -> None:
+    def _end(self, kind: type[BaseException] | None, *exception: object) -> None:
         import soundfile
 
         try:
@@ -390,15 +306,16 @@ class ClipWriter:
 
     def _check(self) -> None:
         """Refuse what must not get its name."""
-        if self._worst:
-            over_db = max(0.01, to_db(self._worst))
-            way_out = "write float" if self._format != "FLAC" else "write a float WAV"
+        if self._quantiser.worst:
+            over_db = max(0.01, to_db(self._quantiser.worst))
+            over_s = self._quantiser.worst_frame / self._rate
+            kind = "a float WAV" if self._format.container == "FLAC" else "float"
             raise CheckFailed(
-                f"{self.path}: is {over_db:.2f} dB over full scale at "
-                f"{self._worst_frame / self._rate:.3f} s, and {self._subtype} ends "
-                f"there; {way_out}, or turn it down with --trim"
+                f"{self.path}: is {over_db:.2f} dB over full scale at {over_s:.3f} s, "
+                f"and {self._format.subtype} ends there; write {kind}, "
+                "or turn it down with --trim"
             )
-        if self._frames == 0:
+        if self.frames == 0:
             raise AudioError(f"{self.path}: no sound to write (0 frames)")
         if not self._is_whole():
             raise self._ended_early()
@@ -409,8 +326,8 @@ class ClipWriter:
 
         try:
             with soundfile.SoundFile(_libsndfile_name(self._part)) as sound:
-                sound.seek(self._frames - 1)
-                return sound.frames == self._frames and len(sound.read(1)) == 1
+                sound.seek(self.frames - 1)
+                return sound.frames == self.frames and len(sound.read(1)) == 1
         except soundfile.SoundFileError:
             return False
 
@@ -423,9 +340,8 @@ class ClipWriter:
 def _leave_out_time_stamp(sound: Any) -> None:
     """Keep the PEAK chunk out of a float WAV: it holds the time of day.
 
-    soundfile has no public call for libsndfile's command, so this reaches for its
-    private names; a test compares the bytes of two files. Only for plain WAV: RF64 has
-    no such chunk, and the command would add one.
+    soundfile has no public call for this, so it takes private names; a test compares
+    the bytes of two files. Not for RF64: without such a chunk, the command adds one.
     """
     import soundfile
 

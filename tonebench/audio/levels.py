@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from tonebench.errors import AudioError
+from tonebench.audio.blocks import checked_block
 from tonebench.units import to_db
 
 _LEVEL_SEGMENT_FRAMES = 4096
@@ -20,45 +20,6 @@ _LEVEL_SEGMENT_FRAMES = 4096
 #: Where a set of clips is kept when it would come near full scale; common practice,
 #: leaves room for what a converter adds between two samples.
 DEFAULT_CEILING_DBFS = -1.0
-
-
-def checked_block(
-    block: NDArray[np.floating], channels: int, name: str, first_frame: int = 0
-) -> NDArray[np.float64]:
-    """Return `block` as float64 of shape (frames, channels), or say what is wrong.
-
-    Parameters
-    ----------
-    block : ndarray, shape (frames, channels)
-        Samples, full scale is ±1.
-    channels : int
-        How many channels the stream has.
-    name : str
-        What the error calls the stream, usually its file.
-    first_frame : int
-        The number of the block's first frame, counted from 0.
-
-    Raises
-    ------
-    AudioError
-        If the shape is another one, or a sample is NaN or infinite; the message names
-        the sample frame (from 0) and the channel (from 1).
-    """
-    samples = np.asarray(block, dtype=np.float64)
-    if samples.ndim != 2 or samples.shape[1] != channels:
-        raise AudioError(
-            f"{name}: a block must have the shape (frames, {channels}), "
-            f"got {samples.shape}"
-        )
-    finite = np.isfinite(samples)
-    if not finite.all():
-        frame, channel = (int(index) for index in np.argwhere(~finite)[0])
-        raise AudioError(
-            f"{name}: every sample must be a finite number, got "
-            f"{samples[frame, channel]:g} at sample frame {first_frame + frame} "
-            f"in channel {channel + 1}"
-        )
-    return samples
 
 
 class SegmentSums:

@@ -11,7 +11,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from tonebench.audio.levels import SegmentSums, checked_block
+from tonebench.audio.blocks import checked_block
+from tonebench.audio.levels import SegmentSums
 from tonebench.errors import AudioError
 
 # BS.1770-5 Annex 1: eq. 2 (offset), eq. 4 to 7 (gates), blocks of 400 ms that overlap
