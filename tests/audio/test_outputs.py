@@ -12,6 +12,7 @@ from clip_helpers import names_in
 from tonebench.audio.files import ClipWriter
 from tonebench.audio.outputs import (
     check_new_file,
+    is_same_file,
     sha256_of,
     whole_file,
     write_whole,
@@ -125,3 +126,31 @@ def test_a_hash_is_the_one_of_the_standard(tmp_path):
 def test_a_hash_of_a_missing_file_is_refused(tmp_path):
     with pytest.raises(InputError, match="can't be read"):
         sha256_of(tmp_path / "none")
+
+
+def test_one_file_under_several_names_is_the_same(tmp_path, monkeypatch):
+    file = tmp_path / "take.wav"
+    file.write_bytes(b"sound")
+    (tmp_path / "folder").mkdir()
+    (tmp_path / "link.wav").symlink_to(file)
+    (tmp_path / "chain.wav").symlink_to("link.wav")
+    (tmp_path / "hard.wav").hardlink_to(file)
+    monkeypatch.chdir(tmp_path)
+    for name in ("take.wav", "link.wav", "chain.wav", "hard.wav", "folder/../take.wav"):
+        assert is_same_file(file, name)
+        assert is_same_file(name, str(file))
+
+
+def test_two_files_are_not_the_same_even_if_their_bytes_are(tmp_path):
+    (tmp_path / "a.wav").write_bytes(b"sound")
+    (tmp_path / "b.wav").write_bytes(b"sound")
+    assert not is_same_file(tmp_path / "a.wav", tmp_path / "b.wav")
+
+
+def test_a_file_that_does_not_exist_is_the_same_as_none(tmp_path):
+    (tmp_path / "a.wav").touch()
+    (tmp_path / "dangling.wav").symlink_to("none.wav")
+    for name in ("none.wav", "none/none.wav", "dangling.wav", "a.wav/x", "a\0b.wav"):
+        assert not is_same_file(tmp_path / "a.wav", tmp_path / name)
+        assert not is_same_file(tmp_path / name, tmp_path / "a.wav")
+        assert not is_same_file(tmp_path / name, tmp_path / name)

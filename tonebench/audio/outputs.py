@@ -107,6 +107,17 @@ def write_whole(path: str | Path, data: bytes, force: bool = False) -> None:
         part.write_bytes(data)
 
 
+def is_same_file(a: str | Path, b: str | Path) -> bool:
+    """Return whether two names lead to one file, links resolved.
+
+    To refuse what would be written over its own input. False if one doesn't exist.
+    """
+    try:
+        return Path(a).samefile(b)
+    except (OSError, ValueError):  # ValueError: NUL byte
+        return False
+
+
 def sha256_of(path: str | Path) -> str:
     """Return the SHA-256 of a file as 64 hexadecimal digits; InputError if unreadable.
 
