@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Files that appear whole, and what may stand where they go.
+"""Files and folders that appear whole, and what may stand where they go.
 
 What is written grows under a temporary name beside its place, and gets its name once
 it is done; after any exception the temporary is gone and nothing else was touched.
@@ -10,10 +10,13 @@ import contextlib
 import errno
 import hashlib
 import os
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 from tonebench.errors import InputError, OutputError
+
+_EXISTS = "exists already; give another name or --force"
 
 
 def check_new_file(path: str | Path, force: bool = False) -> None:
@@ -33,20 +36,16 @@ def check_new_file(path: str | Path, force: bool = False) -> None:
         folder is missing or can't be written.
     """
     path = Path(path)
-    folder = path.parent
     if path.is_dir():
         fault = "is a folder; give the name of a file in it"
     elif os.path.lexists(path) and not path.is_file():
         fault = "is not an ordinary file; give another name"
-    elif not folder.is_dir():
-        fault = f"its folder '{folder}' doesn't exist; make it first"
-    elif not os.access(folder, os.W_OK):
-        fault = f"its folder '{folder}' can't be written; choose another one"
-    elif path.exists() and not force:
-        fault = "exists already; give another name or --force"
     else:
-        return
-    raise OutputError(f"{path}: {fault}")
+        fault = _parent_fault(path)
+        if not fault and path.exists() and not force:
+            fault = _EXISTS
+    if fault:
+        raise OutputError(f"{path}: {fault}")
 
 
 @contextlib.contextmanager
@@ -107,6 +106,58 @@ def write_whole(path: str | Path, data: bytes, force: bool = False) -> None:
         part.write_bytes(data)
 
 
+@contextlib.contextmanager
+def whole_folder(path: str | Path, force: bool = False) -> Iterator[Path]:
+    """Yield a temporary folder, empty at first, that appears at `path` once it is done.
+
+    Parameters
+    ----------
+    path : str or Path
+        Where to: a name that is free, or an empty folder.
+    force : bool
+        Whether a folder with files in it may be used too. Each finished file then
+        replaces its namesake, one after the other, and the others are left alone.
+
+    Yields
+    ------
+    Path
+        ``.NAME.part-PID``, an absolute path beside the folder. It is renamed at a clean
+        end of the `with` block, and removed after any exception, KeyboardInterrupt
+        included. A folder that can't be swapped (a disk's root, the one the program
+        stands in, one whose parent can't be written) has it inside, and is filled file
+        by file.
+
+    Raises
+    ------
+    OutputError
+        If `path` is no folder, has files in it (and `force` is not given), can't be
+        written, or its own folder is missing: at the start and again at the end. With
+        `force`, also if something in the folder is in a finished file's way: nothing
+        is replaced then. An error of the `with` block passes through as it is.
+    """
+    path = Path(path)
+    with _reported(path):
+        folder = Path(os.path.realpath(path))  # what a link leads to: one disk
+        is_kept = folder.is_dir() and not _can_be_swapped(folder)
+        part = (folder if is_kept else folder.parent) / _part_name(folder)
+        _check_new_folder(path, folder, part, force)
+    try:
+        with _reported(path):
+            shutil.rmtree(part, ignore_errors=True)  # of a dead process of this number
+            part.mkdir()
+        yield part
+        with _reported(path):
+            _check_new_folder(path, folder, part, force)
+            if is_kept or _is_used(folder, part):
+                _move_in(part, folder)
+            else:
+                if folder.is_dir():
+                    shutil.copymode(folder, part)
+                part.replace(folder)
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+
+
 def is_same_file(a: str | Path, b: str | Path) -> bool:
     """Return whether two names lead to one file, links resolved.
 
@@ -132,6 +183,63 @@ def sha256_of(path: str | Path) -> str:
 
 def _part_name(path: Path) -> str:
     return f".{path.name}.part-{os.getpid()}"
+
+
+def _parent_fault(path: Path) -> str:
+    """Return why nothing new can be made beside `path`; "" if it can."""
+    if not path.parent.is_dir():
+        return f"its folder '{path.parent}' doesn't exist; make it first"
+    if not os.access(path.parent, os.W_OK):
+        return f"its folder '{path.parent}' can't be written; choose another one"
+    return ""
+
+
+def _check_new_folder(path: Path, folder: Path, part: Path, force: bool) -> None:
+    """Refuse a place where no new folder can be made; `folder` is `path` resolved."""
+    if not os.path.lexists(folder):
+        fault = _parent_fault(folder)
+    elif not folder.is_dir():
+        fault = "is not a folder; give another name"
+    elif not os.access(folder, os.W_OK):
+        fault = "can't be written; choose another folder"
+    else:
+        fault = _EXISTS if _is_used(folder, part) and not force else ""
+    if fault:
+        raise OutputError(f"{path}: {fault}")
+
+
+def _is_used(folder: Path, part: Path) -> bool:
+    """Return whether a folder exists and holds anything but `part`."""
+    return folder.is_dir() and any(entry != part for entry in folder.iterdir())
+
+
+def _can_be_swapped(folder: Path) -> bool:
+    """Return whether another folder can take this one's place and name."""
+    return not (
+        os.name == "nt"  # renames onto no folder, even an empty one
+        or os.path.ismount(folder)
+        or is_same_file(folder, ".")  # whoever stands in it would lose sight of it
+        or not os.access(folder.parent, os.W_OK)
+    )
+
+
+def _move_in(part: Path, folder: Path) -> None:
+    """Move every file of `part` to its place in `folder`, once all places are free."""
+    found = sorted(part.rglob("*"))  # a folder comes before what is in it
+    places = [folder / entry.relative_to(part) for entry in found]
+    for entry, place in zip(found, places, strict=True):
+        is_fit = place.is_dir() if entry.is_dir() else place.is_file()
+        if os.path.lexists(place) and not is_fit:
+            kind = "folder" if entry.is_dir() else "file"
+            raise OutputError(
+                f"{place}: is in the way of a {kind} of that name; "
+                "move it away or give another name"
+            )
+    for entry, place in zip(found, places, strict=True):
+        if entry.is_dir():
+            place.mkdir(exist_ok=True)
+        else:
+            entry.replace(place)
 
 
 @contextlib.contextmanager
