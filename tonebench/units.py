@@ -211,6 +211,19 @@ def format_db(level_db: float) -> str:
     return ("+" if level_db > 0 else "−") + text
 
 
+def format_level(level: float, unit: str) -> str:
+    """Write an absolute level with one decimal ("−23.1 LUFS"); "silent" for −inf.
+
+    Examples
+    --------
+    >>> format_level(-23.06, "LUFS"), format_level(0.04, "dBFS")
+    ('−23.1 LUFS', '0.0 dBFS')
+    """
+    if level == -math.inf:
+        return "silent"
+    return f"{level:.1f} {unit}".replace("-", "−")
+
+
 _FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 
 

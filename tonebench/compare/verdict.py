@@ -18,44 +18,58 @@ from tonebench.units import format_db, format_frequency
 
 #: Where curves are compared: what an instrument and its strings' noise reach.
 _RANGE_HZ = np.geomspace(30, 16_000, 441)
+_BANDS = (
+    ("low end", 30.0, 150.0),
+    ("middle", 150.0, 1500.0),
+    ("treble", 1500.0, 16_000.0),
+)
 #: Smaller differences are not told.
 _SMALLEST_DB = 0.5
+#: Where both curves lie this far below their highest point, little is heard.
+_UNHEARD_DB = 30.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Difference:
-    """B − A at one level, in dB over Hz; NaN where either is silent."""
+class MatchedCurves:
+    """A and B in dB over Hz with their match gains applied; −inf where silent."""
 
     frequency_hz: NDArray[np.float64]
-    difference_db: NDArray[np.float64]
+    a_db: NDArray[np.float64]
+    b_db: NDArray[np.float64]
+
+    @property
+    def difference_db(self) -> NDArray[np.float64]:
+        """B − A; NaN where either is silent."""
+        with np.errstate(invalid="ignore"):
+            difference_db = self.b_db - self.a_db
+        return np.where(np.isfinite(difference_db), difference_db, np.nan)
 
 
-def difference(
+def matched_curves(
     compared: Compared, pairing: PairingClips, frequency_hz: NDArray[np.float64]
-) -> Difference:
-    """Return B − A of a pairing with its match gains applied."""
+) -> MatchedCurves:
+    """Return the curves of a pairing with its match gains applied."""
     sides = (compared.comparison.a, compared.comparison.b)
-    clips = (pairing.a, pairing.b)
+    matched = pairing.matched
     levels = []
-    for side, clip in zip(sides, clips, strict=True):
+    for side, clip, gain_db in zip(
+        sides,
+        (pairing.a, pairing.b),
+        (matched.gain_a_db, matched.gain_b_db),
+        strict=True,
+    ):
         magnitude = np.abs(summed_response(side, clip.setting, frequency_hz))
         with np.errstate(divide="ignore"):
-            levels.append(20 * np.log10(magnitude) + clip.gain_db)
-    with np.errstate(invalid="ignore"):
-        difference_db = levels[1] - levels[0]
-    difference_db[~np.isfinite(difference_db)] = np.nan
-    return Difference(frequency_hz, difference_db)
+            levels.append(20 * np.log10(magnitude) + gain_db)
+    return MatchedCurves(frequency_hz, *levels)
 
 
 def verdict(compared: Compared, pairing: PairingClips) -> tuple[str, str, str]:
     """Return the three sentences of a pairing."""
     differs = what_differs(compared.comparison.a, compared.comparison.b)
     opening = differs[0].upper() + differs[1:]
-    return (
-        f"{opening}; A is {pairing.a.chain}.",
-        _level_sentence(compared, pairing),
-        _curve_sentence(difference(compared, pairing, _RANGE_HZ)),
-    )
+    curves = matched_curves(compared, pairing, _RANGE_HZ)
+    return f"{opening}.", _level_sentence(compared, pairing), curve_sentence(curves)
 
 
 def _level_sentence(compared: Compared, pairing: PairingClips) -> str:
@@ -76,7 +90,7 @@ def _level_sentence(compared: Compared, pairing: PairingClips) -> str:
         )
         if value is not None
     ]
-    start = f"Without matching, switching to B is {', '.join(told)}"
+    start = f"Without matching, switching to B: {', '.join(told)}"
     matched = pairing.matched
     if not matched.is_matched:
         return f"{start}; {matched.notice}."
@@ -85,7 +99,7 @@ def _level_sentence(compared: Compared, pairing: PairingClips) -> str:
     done = (
         f"{letter} is turned down by {abs(gain):.1f} dB to match {mode}"
         if round(gain, 1) < 0
-        else f"they match by {mode} as they are"
+        else f"{mode} is the same already"
     )
     return f"{start}; {done}."
 
@@ -94,22 +108,25 @@ def _gain(entry: tuple[str, float]) -> float:
     return entry[1]
 
 
-def _curve_sentence(found: Difference) -> str:
-    values = found.difference_db
-    if not np.isfinite(values).any():
+def curve_sentence(curves: MatchedCurves) -> str:
+    """Return where B parts most from A at one level: low end, middle and treble."""
+    difference_db = curves.difference_db
+    if np.isnan(difference_db).all():
         return "There are no two curves to compare: a side is silent."
-    low, high = int(np.nanargmin(values)), int(np.nanargmax(values))
-    parts = []
-    if values[high] >= _SMALLEST_DB:
-        where = format_frequency(found.frequency_hz[high])
-        parts.append(f"up to {values[high]:.1f} dB above A (at {where})")
-    if values[low] <= -_SMALLEST_DB:
-        where = format_frequency(found.frequency_hz[low])
-        parts.append(f"up to {-values[low]:.1f} dB below A (at {where})")
-    if not parts:
-        largest = math.ceil(10 * float(np.nanmax(np.abs(values)))) / 10
-        return (
-            f"From 30 Hz to 16 kHz the curves of A and B stay within {largest:.1f} dB "
-            "of each other."
-        )
-    return f"As matched, B runs {' and '.join(parts)}."
+    highest = max(curves.a_db.max(), curves.b_db.max())
+    heard = np.maximum(curves.a_db, curves.b_db) > highest - _UNHEARD_DB
+    size = np.where(heard & ~np.isnan(difference_db), np.abs(difference_db), 0)
+    told = []
+    for word, low_hz, high_hz in _BANDS:
+        inside = (curves.frequency_hz >= low_hz) & (curves.frequency_hz < high_hz)
+        worst = int(np.argmax(np.where(inside, size, -1)))
+        if size[worst] >= _SMALLEST_DB:
+            where = format_frequency(float(curves.frequency_hz[worst]))
+            told.append(f"{word} {format_db(float(difference_db[worst]))} at {where}")
+    if told:
+        return f"At one level B has, against A: {', '.join(told)}."
+    largest = math.ceil(10 * float(size.max())) / 10
+    return (
+        f"At one level the curves stay within {largest:.1f} dB of each other from "
+        "30 Hz to 16 kHz."
+    )

@@ -4,8 +4,6 @@
 Everything faster (poles and zeros, digital filters) is tested against this file.
 """
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -61,10 +59,10 @@ def solve(matrices: Matrices, s: NDArray[np.complex128]) -> Complex:
 def _solve_batch(
     m: Matrices, reactive: NDArray[np.float64], s: NDArray[np.complex128]
 ) -> Complex:
-    pencil = m.conductance + s[:, None, None] * reactive
-    scale = row_scale(pencil)
+    scale = row_scale(m.conductance, reactive, np.abs(s))
+    pencil = scale * m.conductance + (s[:, None, None] * scale) * reactive
     try:
-        x = np.linalg.solve(scale * pencil, scale * m.drive)
+        x = np.linalg.solve(pencil, scale * m.drive)
     except np.linalg.LinAlgError:
         raise CircuitError(
             "the circuit has no solution at this setting; "
@@ -74,14 +72,18 @@ def _solve_batch(
     return found
 
 
-def row_scale(matrix: NDArray[Any]) -> NDArray[np.float64]:
-    """Return the power of two for each row that brings its largest entry near 1.
+def row_scale(
+    conductance: NDArray[np.float64],
+    reactive: NDArray[np.float64],
+    size_of_s: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Return powers of two that bring the rows of G + s·C near 1, shape (F, N, 1).
 
     Siemens and henries in one matrix mislead the choice of pivots: unscaled, a solve
-    at 100 kHz can keep five digits only. Shape (…, N, 1); powers of two round nothing.
+    at 100 kHz can keep five digits only. Powers of two round nothing.
     """
-    size = np.abs(matrix).max(axis=-1, keepdims=True)
-    result: NDArray[np.float64] = np.exp2(
-        -np.round(np.log2(np.where(size > 0, size, 1)))
-    )
-    return result
+    still, moving = np.abs(conductance).max(axis=1), np.abs(reactive).max(axis=1)
+    size = np.maximum(still, size_of_s[:, None] * moving)
+    exponent = np.round(np.log2(np.where(size > 0, size, 1)))
+    scale: NDArray[np.float64] = np.exp2(-exponent)[:, :, None]
+    return scale

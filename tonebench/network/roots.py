@@ -142,11 +142,12 @@ class _Shifted:
     def best(cls, m: Matrices, heard: NDArray[np.bool_]) -> "_Shifted":
         """Shift by 1 kHz, or by another frequency where H(s₀) happens to vanish."""
         columns = np.concatenate([m.reactive_left, m.drive], axis=1)
+        reactive = m.reactive_left @ m.reactive_right.T
         found: list[tuple[float, float, NDArray[np.float64]]] = []
         for shift in _SHIFTS:
-            pencil = m.conductance + shift * (m.reactive_left @ m.reactive_right.T)
-            scale = row_scale(pencil)
-            x = np.linalg.solve(scale * pencil, scale * columns)
+            scale = row_scale(m.conductance, reactive, np.array([shift]))[0]
+            pencil = scale * (m.conductance + shift * reactive)
+            x = np.linalg.solve(pencil, scale * columns)
             gains = m.row @ x[:, m.reactive_left.shape[1] :]
             weakest = float(np.abs(gains[heard]).min())
             found.append((weakest, float(shift), x))

@@ -5,6 +5,7 @@ import math
 
 from tonebench.circuit.hookup import Chain
 from tonebench.render.offline import Rendered
+from tonebench.units import format_level
 
 #: Said once where a take's own recording chain isn't known.
 TAKE_NOTICE = "the take counts as the pickup's own voltage"
@@ -13,14 +14,12 @@ TAKE_NOTICE = "the take counts as the pickup's own voltage"
 def rendered_words(chain: Chain, done: Rendered) -> str:
     """Return the lines that ``render`` prints."""
     length = done.frames / done.sample_rate_hz
-    level = (
-        "silent" if math.isinf(done.peak_dbfs) else f"peak {done.peak_dbfs:.1f} dBFS"
-    )
+    level = format_level(done.peak_dbfs, "dBFS")
     channels = "1 channel" if done.channels == 1 else f"{done.channels} channels"
     lines = [
         f"{chain.line}: {TAKE_NOTICE}",
         f"wrote {done.path}: {length:.2f} s, {channels} at {done.sample_rate_hz} Hz, "
-        f"{level}",
+        f"peak {level}",
     ]
     if done.trim_db:
         lines.append(f"trimmed by {done.trim_db:.2f} dB to fit")

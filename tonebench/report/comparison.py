@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A comparison as a folder: clips, pictures, manifest; whole, or not there at all."""
 
-import math
 from pathlib import Path
 
 import numpy as np
@@ -12,16 +11,15 @@ from tonebench.compare.clips import (
     Compared,
     PairingClips,
     make_clips,
-    summed_response,
 )
 from tonebench.compare.manifest import manifest_bytes
-from tonebench.compare.verdict import verdict
-from tonebench.plan.comparison import Comparison, what_differs
+from tonebench.compare.verdict import matched_curves, verdict
+from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
 from tonebench.render.told import TAKE_NOTICE
 from tonebench.report.plots import draw_pair
 from tonebench.study.curves import setting_words
-from tonebench.units import format_db
+from tonebench.units import format_db, format_level
 
 MANIFEST = "manifest.json"
 _PICTURE_HZ = np.geomspace(20, 20_000, 481)
@@ -61,22 +59,13 @@ def picture_name(pairing: PairingClips, ending: str) -> str:
 
 
 def _picture(compared: Compared, pairing: PairingClips, ending: str) -> bytes:
-    comparison = compared.comparison
-    sides = ((comparison.a, pairing.a), (comparison.b, pairing.b))
-    with np.errstate(divide="ignore"):
-        a_db, b_db = (
-            20 * np.log10(np.abs(summed_response(side, clip.setting, _PICTURE_HZ)))
-            + clip.gain_db
-            - compared.trim_db
-            for side, clip in sides
-        )
-    _, _, curve_sentence = verdict(compared, pairing)
+    a, b = compared.comparison.a, compared.comparison.b
+    curves = matched_curves(compared, pairing, _PICTURE_HZ)
     return draw_pair(
-        _PICTURE_HZ,
-        a_db,
-        b_db,
-        headline=curve_sentence.rstrip("."),
-        below=f"{pairing.name} · A: {pairing.a.chain} · B: {pairing.b.chain}",
+        curves,
+        (f"A {a.circuit.name}", f"B {b.circuit.name}"),
+        headline=verdict(compared, pairing)[2],
+        below=f"{pairing.name}   A: {a.chain.line}   B: {b.chain.line}",
         ending=ending,
     )
 
@@ -84,16 +73,17 @@ def _picture(compared: Compared, pairing: PairingClips, ending: str) -> bytes:
 def comparison_words(compared: Compared, folder: Path) -> str:
     """Return the lines that ``compare`` prints."""
     comparison = compared.comparison
-    differs = what_differs(comparison.a, comparison.b)
+    opening = verdict(compared, compared.pairings[0])[0]
     lines = [
-        f"{comparison.title}: {differs}",
+        comparison.title,
+        opening,
         f"A  {comparison.a.chain.line}",
         f"B  {comparison.b.chain.line}",
         f"{comparison.take.name}: {TAKE_NOTICE}",
     ]
     for pairing in compared.pairings:
         lines += ["", pairing.name]
-        lines += [f"  {sentence}" for sentence in verdict(compared, pairing)]
+        lines += [f"  {sentence}" for sentence in verdict(compared, pairing)[1:]]
         lines += [f"  {notice}" for notice in pairing.notices]
         lines += [f"  {_clip_words(clip)}" for clip in (pairing.a, pairing.b)]
     lines.append("")
@@ -107,7 +97,6 @@ def comparison_words(compared: Compared, folder: Path) -> str:
 
 
 def _clip_words(clip: Clip) -> str:
-    loudness = clip.loudness_lufs
-    level = f"{loudness:.1f} LUFS" if math.isfinite(loudness) else "silent"
+    level = format_level(clip.loudness_lufs, "LUFS")
     words = setting_words(clip.setting) or "nothing to set"
     return f"{clip.file}: {words}; {level}, turned by {format_db(clip.gain_db)}"

@@ -15,10 +15,13 @@ from numpy.typing import NDArray
 
 from tonebench.audio.outputs import check_new_file, write_whole
 from tonebench.circuit.hookup import Chain
+from tonebench.compare.verdict import MatchedCurves
 from tonebench.errors import RequestError
 from tonebench.study.curves import Curve, setting_words
 
 Real = NDArray[np.float64]
+#: Frequencies, values, the name at the end, colour, dashes.
+_Line = tuple[Real, Real, str, str, Any]
 
 INK, PAPER, GRID = "#22211e", "#ffffff", "#d8d4cc"
 A_COLOUR, B_COLOUR, DIFFERENCE_COLOUR = "#0072B2", "#D55E00", "#5b5750"
@@ -72,33 +75,33 @@ def draw_curves(
 
 
 def draw_pair(
-    frequency_hz: Real,
-    a_db: Real,
-    b_db: Real,
+    curves: MatchedCurves,
+    names: tuple[str, str],
     *,
     headline: str,
     below: str,
     ending: str,
 ) -> bytes:
-    """Return a picture of A, B and B − A, each with its match gain applied.
+    """Return a picture of A, B and B − A at one level.
 
     Parameters
     ----------
-    frequency_hz, a_db, b_db : ndarray, shape (F,)
-        The two curves.
+    curves : MatchedCurves
+        What to draw.
+    names : tuple of str
+        What stands at the ends of A and B.
     headline, below : str
         The sentence over the curves and the line under it.
     ending : {".svg", ".png", ".pdf"}
         The format.
     """
-    with np.errstate(invalid="ignore"):
-        difference_db = b_db - a_db
-    lines: list[tuple[Real, Real, str, str, Any]] = [
-        (frequency_hz, difference_db, "B − A", DIFFERENCE_COLOUR, (0, (1, 1.5))),
-        (frequency_hz, a_db, "A", A_COLOUR, "-"),
-        (frequency_hz, b_db, "B", B_COLOUR, (0, (5, 2))),
+    hz = curves.frequency_hz
+    lines: list[_Line] = [
+        (hz, curves.difference_db, "B − A", DIFFERENCE_COLOUR, (0, (1, 1.5))),
+        (hz, curves.a_db, names[0], A_COLOUR, "-"),
+        (hz, curves.b_db, names[1], B_COLOUR, (0, (5, 2))),
     ]
-    return _drawn(lines, headline, below, "dB, as matched", ending)
+    return _drawn(lines, headline, below, "dB, at one level", ending)
 
 
 def _check_ending(path: Path) -> None:
@@ -110,7 +113,7 @@ def _check_ending(path: Path) -> None:
 
 
 def _drawn(
-    lines: Sequence[tuple[Real, Real, str, str, Any]],
+    lines: Sequence[_Line],
     headline: str,
     below: str,
     label: str,
@@ -131,8 +134,13 @@ def _drawn(
     with matplotlib.rc_context(style):
         figure = Figure(figsize=(8.6, 4.6), dpi=150, facecolor=PAPER)
         axes = figure.add_axes((0.075, 0.11, 0.76, 0.72))
-        figure.text(0.075, 0.94, headline, size=11, weight="bold", va="center")
-        figure.text(0.075, 0.885, below, size=8.8, va="center", color="#5b5750")
+        for text, place, size, weight, colour in (
+            (headline, 0.935, 10.5, "bold", INK),
+            (below, 0.878, 8.6, "normal", DIFFERENCE_COLOUR),
+        ):
+            figure.text(
+                0.075, place, text, size=size, weight=weight, color=colour, va="center"
+            )
         for frequency_hz, gain_db, _, colour, dash in lines:
             shown = np.where(np.isfinite(gain_db), gain_db, np.nan)
             axes.plot(frequency_hz, shown, color=colour, linestyle=dash, lw=1.8)
@@ -141,7 +149,7 @@ def _drawn(
         return _saved(figure, ending)
 
 
-def _frame(axes: Any, lines: Sequence[Any], label: str) -> None:
+def _frame(axes: Any, lines: Sequence[_Line], label: str) -> None:
     lowest = min(float(line[0][0]) for line in lines)
     highest = max(float(line[0][-1]) for line in lines)
     axes.set_xscale("log")
@@ -166,14 +174,14 @@ def _frame(axes: Any, lines: Sequence[Any], label: str) -> None:
     axes.tick_params(length=0)
 
 
-def _names_at_ends(axes: Any, lines: Sequence[Any]) -> None:
+def _names_at_ends(axes: Any, lines: Sequence[_Line]) -> None:
     """Write each curve's name behind its end, moved apart where ends meet."""
     low, high = axes.get_ylim()
-    named = []
+    named: list[tuple[float, str, str]] = []
     for _, gain_db, name, colour, _ in lines:
         finite = gain_db[np.isfinite(gain_db)]
         if name and finite.size:
-            named.append([float(np.clip(finite[-1], low, high)), name, colour])
+            named.append((float(np.clip(finite[-1], low, high)), name, colour))
     named.sort(key=lambda entry: entry[0])
     room = (high - low) * 0.052
     places: list[float] = []
