@@ -60,7 +60,8 @@ def test_poles_of_a_weighting_are_those_of_annex_e(reference: Reader) -> None:
     hz = np.sort(-roots.poles.real) / (2 * math.pi)
     wanted = [20.598997, 20.598997, 107.65265, 737.86223, 12194.217, 12194.217]
     np.testing.assert_allclose(hz, wanted, rtol=2e-6)
-    assert np.array_equal(roots.zeros, np.zeros(4))
+    near = roots.zeros[np.abs(roots.zeros) < 1e9]  # the other two are at infinity
+    assert near.tolist() == [0, 0, 0, 0]
 
 
 # RIAA: time constants 3180, 318 and 75 µs; IEC 60098 (1976) adds 7950 µs

@@ -1,5 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Published circuits as files, and tables of outside numbers beside them."""
+"""Published circuits as files, tables of outside numbers, and circuits drawn in a test.
+
+The only file of this name: two would clash when doctests are collected.
+"""
 
 import csv
 from collections.abc import Callable
@@ -18,7 +21,7 @@ from tonebench.network.nodal import Network
 from tonebench.network.response import response
 
 NOTHING: Settings = {}
-REFERENCE = Path(__file__).parents[1] / "reference_circuits"
+REFERENCE = Path(__file__).parent / "reference_circuits"
 
 
 @pytest.fixture
