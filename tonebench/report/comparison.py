@@ -65,7 +65,7 @@ def _picture(compared: Compared, pairing: PairingClips, ending: str) -> bytes:
         curves,
         (f"A {a.circuit.name}", f"B {b.circuit.name}"),
         headline=verdict(compared, pairing)[2],
-        below=f"{pairing.name}   A: {a.chain.line}   B: {b.chain.line}",
+        below=[pairing.name, f"A  {a.chain.line}", f"B  {b.chain.line}"],
         ending=ending,
     )
 

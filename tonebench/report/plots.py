@@ -6,6 +6,7 @@ here, and only when something is drawn.
 """
 
 import io
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -32,6 +33,10 @@ _TICKS_HZ = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
 _ENDINGS = (".svg", ".png", ".pdf")
 _HASH_SALT = "tonebench"  # fixes the names inside an SVG
 _LOWEST_SPAN_DB = 12.0
+_LEFT = 0.075
+_HEADLINE_CHARACTERS = 90
+_CHARACTER = 0.0088  # the width of one, as a share of the picture
+_LONGEST_NAME = 34
 _UNDATED: dict[str, dict[str, Any]] = {
     "svg": {"Date": None, "Creator": "tonebench"},
     "pdf": {"CreationDate": None, "ModDate": None, "Creator": "tonebench"},
@@ -66,12 +71,13 @@ def draw_curves(
     lines = []
     for k, curve in enumerate(curves):
         words = setting_words(curve.setting, names) if len(curves) > 1 else ""
-        name = f"{curve.input} {words}".strip() if has_inputs else words
+        name = f"from {curve.input}: {words}" if has_inputs else words
+        name = name.removesuffix(": ")
         dash = _FAMILY_DASHES[k // len(_FAMILY_COLOURS) % len(_FAMILY_DASHES)]
         colour = _FAMILY_COLOURS[k % len(_FAMILY_COLOURS)]
         lines.append((curve.frequency_hz, curve.gain_db, name, colour, dash))
     head = chain.circuit.full_title
-    write_whole(path, _drawn(lines, head, chain.line, "gain, dB", path.suffix), force)
+    write_whole(path, _drawn(lines, head, [chain.line], "gain, dB", path.suffix), force)
 
 
 def draw_pair(
@@ -79,7 +85,7 @@ def draw_pair(
     names: tuple[str, str],
     *,
     headline: str,
-    below: str,
+    below: Sequence[str],
     ending: str,
 ) -> bytes:
     """Return a picture of A, B and B − A at one level.
@@ -90,8 +96,8 @@ def draw_pair(
         What to draw.
     names : tuple of str
         What stands at the ends of A and B.
-    headline, below : str
-        The sentence over the curves and the line under it.
+    headline, below : str, sequence of str
+        The sentence over the curves and the lines under it.
     ending : {".svg", ".png", ".pdf"}
         The format.
     """
@@ -115,7 +121,7 @@ def _check_ending(path: Path) -> None:
 def _drawn(
     lines: Sequence[_Line],
     headline: str,
-    below: str,
+    below: Sequence[str],
     label: str,
     ending: str,
 ) -> bytes:
@@ -132,21 +138,30 @@ def _drawn(
         "ytick.color": INK,
     }
     with matplotlib.rc_context(style):
-        figure = Figure(figsize=(8.6, 4.6), dpi=150, facecolor=PAPER)
-        axes = figure.add_axes((0.075, 0.11, 0.76, 0.72))
-        for text, place, size, weight, colour in (
-            (headline, 0.935, 10.5, "bold", INK),
-            (below, 0.878, 8.6, "normal", DIFFERENCE_COLOUR),
-        ):
-            figure.text(
-                0.075, place, text, size=size, weight=weight, color=colour, va="center"
-            )
+        figure = Figure(figsize=(8.6, 5.0), dpi=150, facecolor=PAPER)
+        top = _heads(figure, headline, below)
+        longest = max((len(name) for _, _, name, _, _ in lines), default=0)
+        width = 1 - _LEFT - 0.035 - _CHARACTER * min(max(longest, 8), _LONGEST_NAME)
+        axes = figure.add_axes((_LEFT, 0.1, width, top - 0.13))
         for frequency_hz, gain_db, _, colour, dash in lines:
             shown = np.where(np.isfinite(gain_db), gain_db, np.nan)
             axes.plot(frequency_hz, shown, color=colour, linestyle=dash, lw=1.8)
         _frame(axes, lines, label)
         _names_at_ends(axes, lines)
         return _saved(figure, ending)
+
+
+def _heads(figure: Any, headline: str, below: Sequence[str]) -> float:
+    """Write the sentence and the lines under it; return where they end."""
+    place = 0.965
+    for line in textwrap.wrap(headline, _HEADLINE_CHARACTERS):
+        figure.text(_LEFT, place, line, size=10.5, weight="bold", va="top")
+        place -= 0.046
+    for line in below:
+        place -= 0.005
+        figure.text(_LEFT, place, line, size=8.6, va="top", color=DIFFERENCE_COLOUR)
+        place -= 0.035
+    return place
 
 
 def _frame(axes: Any, lines: Sequence[_Line], label: str) -> None:
@@ -183,24 +198,49 @@ def _names_at_ends(axes: Any, lines: Sequence[_Line]) -> None:
         if name and finite.size:
             named.append((float(np.clip(finite[-1], low, high)), name, colour))
     named.sort(key=lambda entry: entry[0])
-    room = (high - low) * 0.052
-    places: list[float] = []
-    for value, _, _ in named:
-        places.append(max(value, places[-1] + room) if places else value)
-    over = max(0.0, places[-1] - high) if places else 0.0
+    places = _spread([value for value, _, _ in named], 0.052 * (high - low))
     for place, (value, name, colour) in zip(places, named, strict=True):
         axes.annotate(
-            name,
+            textwrap.shorten(name, _LONGEST_NAME, placeholder="…"),
             xy=(1.0, value),
-            xytext=(1.025, place - over),
+            xytext=(1.025, place),
             xycoords=("axes fraction", "data"),
             textcoords=("axes fraction", "data"),
             color=colour,
             va="center",
             size=8.5,
             annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.6},
+            arrowprops={
+                "arrowstyle": "-",
+                "color": colour,
+                "lw": 0.6,
+                "relpos": (0, 0.5),
+            },
         )
+
+
+def _spread(values: Sequence[float], room: float) -> list[float]:
+    """Move rising values apart until they are `room` apart, each as little as needed.
+
+    Values that come too near form a group around their common middle; groups that then
+    come too near are joined.
+    """
+    groups: list[tuple[float, int]] = []  # middle, how many
+    for value in values:
+        middle, count = value, 1
+        while groups:
+            before, many = groups[-1]
+            if middle - before >= room * (count + many) / 2:
+                break
+            groups.pop()
+            middle = (before * many + middle * count) / (many + count)
+            count += many
+        groups.append((middle, count))
+    return [
+        middle + room * (k - (count - 1) / 2)
+        for middle, count in groups
+        for k in range(count)
+    ]
 
 
 def _saved(figure: Any, ending: str) -> bytes:
