@@ -12,11 +12,9 @@ import numpy as np
 import pytest
 from numpy.typing import ArrayLike, NDArray
 
-from tonebench.circuit.circuit import STRAIGHT, Circuit
+from tonebench.circuit.circuit import STRAIGHT
 from tonebench.circuit.hookup import Hookup, Pickup
 
-Reader = Callable[[str], Circuit]
-TableReader = Callable[[str], dict[str, NDArray[np.float64]]]
 Gain = Callable[..., NDArray[np.complex128]]
 GainDb = Callable[..., NDArray[np.float64]]
 

@@ -21,7 +21,6 @@ from tonebench.network.roots import Roots, find_roots
 
 Reader = Callable[[str], Circuit]
 TableReader = Callable[[str], dict[str, NDArray[np.float64]]]
-Gain = Callable[..., NDArray[np.complex128]]
 GainDb = Callable[..., NDArray[np.float64]]
 
 

@@ -20,7 +20,6 @@ from tonebench.network.nodal import Network
 from tonebench.network.roots import Roots, find_roots
 
 Reader = Callable[[str], Circuit]
-TableReader = Callable[[str], dict[str, NDArray[np.float64]]]
 Gain = Callable[..., NDArray[np.complex128]]
 GainDb = Callable[..., NDArray[np.float64]]
 

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from tonebench.circuit.circuit import Circuit
 
 Reader = Callable[[str], Circuit]
-TableReader = Callable[[str], dict[str, NDArray[np.float64]]]
 Gain = Callable[..., NDArray[np.complex128]]
 GainDb = Callable[..., NDArray[np.float64]]
 
