@@ -1,16 +1,78 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """tonebench: what one preamp circuit does to an instrument that another does not.
 
-The package is a house of layers, each importing earlier ones only:
-``errors``, ``units``, ``circuit``, ``network``, ``digital``, ``audio``, ``plan``,
-``render``, ``study``, ``compare``, ``report``, ``cli``.
+The names below are the way in for programs; each is loaded when it is first used, so
+that ``import tonebench`` costs nothing.
+
+>>> import tonebench
+>>> circuit = tonebench.read_circuit("tern")
+>>> hookup = tonebench.Hookup(load_ohm=1e6)
+>>> curve = tonebench.curves(tonebench.join(circuit, hookup), [{"tilt": 5}])[0]
+>>> abs(float(curve.gain_db[240])) < 0.1
+True
 """
 
+from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from tonebench.circuit.files import read_circuit, read_pickup
+    from tonebench.circuit.hookup import Hookup, join
+    from tonebench.digital.cascade import design
+    from tonebench.digital.runner import Runner
+    from tonebench.network.nodal import Network
+    from tonebench.network.response import response
+    from tonebench.network.roots import find_roots
+    from tonebench.plan.files import read_comparison
+    from tonebench.render.offline import render_take
+    from tonebench.report.comparison import write_comparison
+    from tonebench.study.curves import curves
+    from tonebench.study.notes import circuit_notes
+
+__all__ = [
+    "Hookup",
+    "Network",
+    "Runner",
+    "__version__",
+    "circuit_notes",
+    "curves",
+    "design",
+    "find_roots",
+    "join",
+    "read_circuit",
+    "read_comparison",
+    "read_pickup",
+    "render_take",
+    "response",
+    "write_comparison",
+]
+
+_HOMES = {
+    "Hookup": "circuit.hookup",
+    "Network": "network.nodal",
+    "Runner": "digital.runner",
+    "circuit_notes": "study.notes",
+    "curves": "study.curves",
+    "design": "digital.cascade",
+    "find_roots": "network.roots",
+    "join": "circuit.hookup",
+    "read_circuit": "circuit.files",
+    "read_comparison": "plan.files",
+    "read_pickup": "circuit.files",
+    "render_take": "render.offline",
+    "response": "network.response",
+    "write_comparison": "report.comparison",
+}
 
 try:
     __version__ = version("tonebench")
 except PackageNotFoundError:  # a bare checkout on the path
     __version__ = "0+unknown"
 
-__all__ = ["__version__"]
+
+def __getattr__(name: str) -> Any:
+    """Load one of the names in ``__all__`` from where it lives."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'tonebench' has no attribute '{name}'")
+    return getattr(import_module(f"tonebench.{_HOMES[name]}"), name)

@@ -79,7 +79,7 @@ def parts_by_name(chain: Chain) -> dict[str, Part]:
         (
             PLOVER,
             Hookup({"": SEDGE}, cable_farad=700e-12, load_ohm=1e6, place="onboard"),
-            "sedge → plover → 700 pF lead → 1 MΩ",
+            "sedge → 30 pF inner wire → plover → 700 pF lead → 1 MΩ",
         ),
         (
             PLOVER,
@@ -99,17 +99,17 @@ def parts_by_name(chain: Chain) -> dict[str, Part]:
         (
             DUNLIN,
             Hookup({"": SEDGE}, cable_farad=300e-12, into=(Neighbour(PLOVER),)),
-            "sedge → dunlin → 300 pF lead → plover → no load",
+            "sedge → 30 pF inner wire → dunlin → 300 pF lead → plover → no load",
         ),
         (
             DUNLIN,
             Hookup({"neck": SEDGE, "bridge": MARRAM}),
-            "sedge (neck) + marram (bridge) → dunlin → no load",
+            "sedge (neck) + marram (bridge) → 30 pF inner wire → dunlin → no load",
         ),
         (
             DUNLIN,
             Hookup({"neck": SEDGE}),
-            "sedge (neck) + ideal source (bridge) → dunlin → no load",
+            "sedge (neck) + ideal source (bridge) → 30 pF inner wire → dunlin → no load",
         ),
     ],
 )

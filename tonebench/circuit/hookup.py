@@ -203,12 +203,10 @@ class _Builder:
 
     def add_leads(self) -> None:
         hookup = self.hookup
-        inner = hookup.inner_farad
-        if inner is None:
-            inner = INNER_ONBOARD_FARAD if self.place == "onboard" else 0.0
         if hookup.pickups:
             for entry in self.entries:
-                self._shunt(f"inner.{entry.name}", entry.node, entry.back, inner)
+                name = f"inner.{entry.name}"
+                self._shunt(name, entry.node, entry.back, self._inner_farad)
         if self.place == "floor":
             for entry in self.circuit.inputs:
                 ref = "lead" if len(self.circuit.inputs) == 1 else f"lead.{entry.name}"
@@ -219,6 +217,14 @@ class _Builder:
         if hookup.load_ohm is not None:
             load = Resistor("load", (self.output, GROUND), hookup.load_ohm)
             self.parts.append(load)
+
+    @property
+    def _inner_farad(self) -> float:
+        if self.hookup.inner_farad is not None:
+            return self.hookup.inner_farad
+        before = self.hookup.before
+        first_place = before[0].circuit.place if before else self.place
+        return INNER_ONBOARD_FARAD if first_place == "onboard" else 0.0
 
     def _shunt(self, ref: str, node: str, back: str, farad: float) -> None:
         if farad > 0:
@@ -266,8 +272,8 @@ class _Builder:
         lead = [f"{format_value(hookup.cable_farad, 'F')} lead"]
         lead = lead if hookup.cable_farad > 0 else []
         steps = [self._source_words()]
-        if hookup.pickups and hookup.inner_farad and self.place == "floor":
-            steps.append(f"{format_value(hookup.inner_farad, 'F')} inner wire")
+        if hookup.pickups and self._inner_farad > 0:
+            steps.append(f"{format_value(self._inner_farad, 'F')} inner wire")
         steps += [neighbour.circuit.name for neighbour in hookup.before]
         steps += lead if self.place == "floor" else []
         steps += [self.circuit.name]

@@ -63,7 +63,7 @@ def render(
     target = Path(output)
     default = "pcm24" if target.suffix.lower() == ".flac" else "float"
     with shown_progress("rendering", quiet=as_json) as progress:
-        done = offline.render(
+        done = offline.render_take(
             find(take, "take"),
             chain,
             assignments(settings, "--set bass=7.5"),

@@ -122,7 +122,7 @@ class Rendered:
     notice: str
 
 
-def render(
+def render_take(
     take: Path,
     chain: Chain,
     changes: Settings,
