@@ -109,7 +109,8 @@ def parts_by_name(chain: Chain) -> dict[str, Part]:
         (
             DUNLIN,
             Hookup({"neck": SEDGE}),
-            "sedge (neck) + ideal source (bridge) → 30 pF inner wire → dunlin → no load",
+            "sedge (neck) + ideal source (bridge) → 30 pF inner wire"
+            " → dunlin → no load",
         ),
     ],
 )
