@@ -63,8 +63,7 @@ def run(arguments: Sequence[str]) -> int:
     except TonebenchError as error:
         errors_shown.show(error, as_json)
         return error.exit_code
-    except BrokenPipeError:  # whoever read us has seen enough
-        sys.stderr.close()
+    except SystemExit:  # click's answer to a closed pipe: who read us has seen enough
         return 0
     except Exception:
         traceback.print_exc()

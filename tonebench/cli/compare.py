@@ -74,8 +74,9 @@ def compare(
 
     asked = (a_name, b_name, take)
     if file or not any(asked):
-        given = [*asked, *set_both, *set_a, *set_b, *part_a, *part_b, match_hz]
-        if any(given) or any(hookup.values()) or match != "loudness":
+        given = [*asked, *set_both, *set_a, *set_b, *part_a, *part_b]
+        is_asked = match != "loudness" or match_hz is not None
+        if any(given) or any(hookup.values()) or is_asked:
             raise RequestError(
                 "with a comparison file its own keys count; write the settings there, "
                 "or give --a, --b and --take"
@@ -96,7 +97,7 @@ def compare(
             a=a,
             b=b,
             pairings=(pairing_of("as asked", a, b, *settings),),
-            match=Match(match, match_hz) if match_hz else Match(match),
+            match=Match(match) if match_hz is None else Match(match, match_hz),
         )
         name = f"{a.circuit.name}-against-{b.circuit.name}"
     folder = Path(output or name)

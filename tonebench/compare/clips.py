@@ -42,9 +42,13 @@ class Clip:
 
 @dataclass(frozen=True, slots=True)
 class PairingClips:
-    """A and B of one pairing; `notices` says what a listener must know about them."""
+    """A and B of one pairing; `notices` says what a listener must know about them.
+
+    The names of all its files start with `stem`.
+    """
 
     name: str
+    stem: str
     a: Clip
     b: Clip
     matched: Matched
@@ -69,6 +73,7 @@ class _Voice:
     side: Side
     setting: Settings
     route: Route
+    stem: str
     file: str
 
 
@@ -134,6 +139,7 @@ def make_clips(
     pairings = tuple(
         PairingClips(
             name=pairing.name,
+            stem=voices[2 * k].stem,
             a=clips[2 * k],
             b=clips[2 * k + 1],
             matched=matches[k],
@@ -149,26 +155,30 @@ def _voices(comparison: Comparison, info: TakeInfo) -> list[_Voice]:
     """Return A and B of every pairing, one after the other."""
     voices: list[_Voice] = []
     for pairing in comparison.pairings:
+        stem = _free(_plain(pairing.name) or "pairing", {v.stem for v in voices})
         for letter, side, changes in (
             ("a", comparison.a, pairing.a),
             ("b", comparison.b, pairing.b),
         ):
             chain = side.chain
             plan = route(chain, changes, info.sample_rate_hz, info.channels)
-            taken = {voice.file for voice in voices}
-            file = _file_name(pairing.name, letter, side.circuit.name, taken)
-            voices.append(_Voice(side, chain.setting(changes), plan, file))
+            name = f"{stem}-{letter}-{_plain(side.circuit.name)}".rstrip("-")
+            file = f"{_free(name, {v.file.removesuffix('.wav') for v in voices})}.wav"
+            voices.append(_Voice(side, chain.setting(changes), plan, stem, file))
     return voices
 
 
-def _file_name(pairing: str, letter: str, circuit: str, taken: set[str]) -> str:
-    """Return a name of plain letters, unique even where case doesn't count."""
-    words = f"{pairing}-{letter}-{circuit}".lower()
-    stem = re.sub(r"[^a-z0-9]+", "-", words).strip("-")[:80]
-    name, count = f"{stem}.wav", 2
-    while name in taken:
-        name, count = f"{stem}-{count}.wav", count + 1
-    return name
+def _plain(words: str) -> str:
+    """Return words as part of a file's name: plain letters, case doesn't count."""
+    return re.sub(r"[^a-z0-9]+", "-", words.lower()).strip("-")[:48].rstrip("-")
+
+
+def _free(name: str, taken: set[str]) -> str:
+    """Return a name that is not taken, with a number behind it if need be."""
+    free, count = name, 2
+    while free in taken:
+        free, count = f"{name}-{count}", count + 1
+    return free
 
 
 def _outputs(

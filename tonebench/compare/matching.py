@@ -36,12 +36,16 @@ class Levels:
 
 @dataclass(frozen=True, slots=True)
 class Matched:
-    """The gains that match a pair; `notice` says what a listener must know."""
+    """The gains that match a pair; `notice` says what a listener must know.
+
+    `mode` is what they go by, which may not be what was asked for.
+    """
 
     gain_a_db: float
     gain_b_db: float
     is_matched: bool
     notice: str = ""
+    mode: str = "none"
 
 
 def jump_db(a: Levels, b: Levels, mode: str) -> float | None:
@@ -60,13 +64,13 @@ def match_pair(a: Levels, b: Levels, mode: str) -> Matched:
         return Matched(0.0, 0.0, False, "not matched, as asked for")
     silent = [word for word, levels in (("A", a), ("B", b)) if levels.peak_dbfs < -150]
     if silent:
-        told = " and ".join(silent)
-        return Matched(0.0, 0.0, False, f"not matched: {told} is silent")
+        told = "A and B are" if len(silent) == 2 else f"{silent[0]} is"
+        return Matched(0.0, 0.0, False, f"not matched: {told} silent")
     gains = match_gains_db(a.by(mode), b.by(mode))
     if gains is not None:
-        return Matched(*gains, is_matched=True)
+        return Matched(*gains, is_matched=True, mode=mode)
     gains = match_gains_db(a.rms_dbfs, b.rms_dbfs)
     if gains is None:
         return Matched(0.0, 0.0, False, "not matched: there is no level to go by")
     notice = f"matched by RMS: too short or too soft to go by {MODE_WORDS[mode]}"
-    return Matched(*gains, is_matched=True, notice=notice)
+    return Matched(*gains, is_matched=True, notice=notice, mode="rms")

@@ -95,7 +95,7 @@ def _level_sentence(compared: Compared, pairing: PairingClips) -> str:
     if not matched.is_matched:
         return f"{start}; {matched.notice}."
     letter, gain = min(("A", matched.gain_a_db), ("B", matched.gain_b_db), key=_gain)
-    mode = MODE_WORDS[compared.comparison.match.mode]
+    mode = MODE_WORDS[matched.mode]
     done = (
         f"{letter} is turned down by {abs(gain):.1f} dB to match {mode}"
         if round(gain, 1) < 0

@@ -12,7 +12,7 @@ from typing import Any
 from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.files import read_circuit, read_pickup
 from tonebench.circuit.hookup import Hookup, Neighbour
-from tonebench.errors import RequestError
+from tonebench.errors import RequestError, ValueTextError
 from tonebench.shipped import Kind
 from tonebench.units import parse_value
 
@@ -79,7 +79,12 @@ def hookup_field(key: str, value: object, folder: Path | None) -> tuple[str, Any
         known = ", ".join(HOOKUP_KEYS)
         raise RequestError(f"'{key}' is no hook-up key; there are {known}")
     name, read = readers[key]
-    return name, read(value)
+    try:
+        made = read(value)
+    except ValueTextError as error:
+        raise RequestError(f"{key}: {error}") from error
+    Hookup(**{name: made})  # refuses what is out of range, here where its key is known
+    return name, made
 
 
 def _readers(folder: Path | None) -> dict[str, tuple[str, Callable[[Any], Any]]]:

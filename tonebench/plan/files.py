@@ -58,7 +58,7 @@ def _comparison(top: Table, path: Path) -> Comparison | None:
     folder = path.parent
     title = top.text("title", path.stem)
     take = _noted(top, "take", lambda: _take(top.text("take"), folder))
-    match = _noted(top, "match", lambda: _match(top))
+    match = _match(top)
     client = _client(top)
     shared = _hookup_fields(top, folder)
     a, b = (_side(top, letter, shared, folder) for letter in ("a", "b"))
@@ -85,13 +85,19 @@ def _noted(table: Table, key: str, make: Callable[[], T]) -> T | None:
 
 def _take(name: str, folder: Path) -> Path:
     beside = located(name, folder)
-    return beside if isinstance(beside, Path) else find(name, "take")
+    path = beside if isinstance(beside, Path) else find(name, "take")
+    if not path.exists():
+        raise InputError(f"there is no take '{name}'; check its name and its folder")
+    return path
 
 
-def _match(top: Table) -> Match:
+def _match(top: Table) -> Match | None:
+    known = len(top.findings.faults)
     mode = top.one_of("match", MATCH_MODES, "loudness")
     frequency_hz = top.quantity("match_hz", "Hz", f"{DEFAULT_MATCH_HZ:g}")
-    return Match(mode, frequency_hz)
+    if len(top.findings.faults) > known:
+        return None
+    return _noted(top, "match_hz", lambda: Match(mode, frequency_hz))
 
 
 def _hookup_fields(table: Table, folder: Path) -> dict[str, Any]:

@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 
 from tonebench.audio.files import ClipWriter, TakeReader
 from tonebench.audio.levels import LevelMeter, common_trim_db
+from tonebench.audio.outputs import is_same_file
 from tonebench.circuit.controls import Settings
 from tonebench.circuit.hookup import Chain
 from tonebench.digital.cascade import Cascade, design
 from tonebench.digital.runner import Runner
-from tonebench.errors import AudioError
+from tonebench.errors import AudioError, RequestError
 from tonebench.network.nodal import Network
 from tonebench.network.roots import find_roots
 from tonebench.units import from_db, to_db
@@ -157,9 +158,15 @@ def render_take(
 
     Raises
     ------
+    RequestError
+        If the clip would be written over the take; as `route` does.
     CheckFailed
         If the result is over full scale in an integer format, and `trim` is off.
     """
+    if is_same_file(take, output):
+        raise RequestError(
+            f"{output}: is the take itself, and would be lost; give another name"
+        )
     with TakeReader(take) as reader:
         info = reader.info
         plan = route(chain, changes, info.sample_rate_hz, info.channels)

@@ -5,7 +5,7 @@ import math
 
 from tonebench.circuit.hookup import Chain
 from tonebench.render.offline import Rendered
-from tonebench.units import format_level
+from tonebench.units import format_db, format_level
 
 #: Said once where a take's own recording chain isn't known.
 TAKE_NOTICE = "the take counts as the pickup's own voltage"
@@ -22,7 +22,7 @@ def rendered_words(chain: Chain, done: Rendered) -> str:
         f"peak {level}",
     ]
     if done.trim_db:
-        lines.append(f"trimmed by {done.trim_db:.2f} dB to fit")
+        lines.append(f"trimmed by {format_db(done.trim_db)} to fit")
     if done.notice:
         lines.append(done.notice)
     return "\n".join(lines)

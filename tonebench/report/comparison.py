@@ -54,8 +54,7 @@ def write_comparison(
 
 def picture_name(pairing: PairingClips, ending: str) -> str:
     """Return the file name of a pairing's picture."""
-    stem = pairing.a.file.removesuffix(".wav").rpartition("-a-")[0]
-    return f"{stem}-curves{ending}"
+    return f"{pairing.stem}-curves{ending}"
 
 
 def _picture(compared: Compared, pairing: PairingClips, ending: str) -> bytes:
@@ -89,7 +88,7 @@ def comparison_words(compared: Compared, folder: Path) -> str:
     lines.append("")
     if compared.trim_db:
         lines.append(
-            f"all clips are trimmed by {compared.trim_db:.1f} dB to keep the set "
+            f"all clips are trimmed by {format_db(compared.trim_db)} to keep the set "
             "under full scale"
         )
     lines.append(f"wrote {folder}")

@@ -108,6 +108,7 @@ def family(
     """
     controls = {control.name: control for control in chain.controls}
     choices: list[Sequence[float | str]] = []
+    names = tuple(dict.fromkeys(names))
     for name in names:
         if name not in controls:
             raise RequestError(no_such("knob or switch", name, controls))
