@@ -1,11 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A comparison as a folder: clips, pictures, manifest; whole, or not there at all."""
 
+import math
 from pathlib import Path
 
 import numpy as np
 
-from tonebench.audio.outputs import whole_folder, write_whole
+from tonebench.audio.outputs import is_same_file, whole_folder, write_whole
 from tonebench.compare.clips import (
     Clip,
     Compared,
@@ -14,6 +15,7 @@ from tonebench.compare.clips import (
 )
 from tonebench.compare.manifest import manifest_bytes
 from tonebench.compare.verdict import matched_curves, verdict
+from tonebench.errors import RequestError
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
 from tonebench.render.told import TAKE_NOTICE
@@ -37,6 +39,8 @@ def write_comparison(
 
     Raises
     ------
+    RequestError
+        If a clip would be written over the take.
     OutputError
         If the folder holds files already and `force` is off, or can't be written.
     AudioError, CircuitError
@@ -44,6 +48,12 @@ def write_comparison(
     """
     with whole_folder(folder, force) as part:
         compared = make_clips(comparison, part, progress=progress)
+        for name in (entry.name for entry in part.iterdir()):
+            if is_same_file(comparison.take, folder / name):
+                raise RequestError(
+                    f"{folder / name}: is the take itself, and would be lost; "
+                    "give another folder"
+                )
         for pairing in compared.pairings:
             for ending in _ENDINGS:
                 picture = _picture(compared, pairing, ending)
@@ -97,5 +107,7 @@ def comparison_words(compared: Compared, folder: Path) -> str:
 
 def _clip_words(clip: Clip) -> str:
     level = format_level(clip.loudness_lufs, "LUFS")
+    if math.isinf(clip.loudness_lufs) and not math.isinf(clip.peak_dbfs):
+        level = f"peak {format_level(clip.peak_dbfs, 'dBFS')}"
     words = setting_words(clip.setting) or "nothing to set"
     return f"{clip.file}: {words}; {level}, turned by {format_db(clip.gain_db)}"
