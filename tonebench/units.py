@@ -26,6 +26,7 @@ _BEHIND = re.compile(
     rf"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{{1,4}})?)\s*({_PREFIX})?\s*({_UNIT})?"
 )
 _INSIDE = re.compile(rf"([+-]?\d*)({_PREFIX})(\d+)\s*({_UNIT})?")
+_POT_LETTER_HINT = "letters differ by region; write linear or audio as the taper"
 _POT_LETTER = re.compile(r"[A-Za-z]\s?\d+\.?\d*\s*[kKM]|\d+\.?\d*\s*[kKM]\s?[A-Z]")
 
 _SIGN_OF_EXPONENT = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
@@ -88,7 +89,7 @@ def parse_value(text: str | float, unit: str = "") -> float:
     if unit and found and found != unit:
         raise ValueTextError(
             f"'{text}' is in {found}, but this value is in {unit}",
-            _hint_for(stripped) if _POT_LETTER.fullmatch(stripped) else f"write {unit}",
+            _POT_LETTER_HINT if found == "A" else f"write it in {unit}",
         )
     mantissa, _, exponent = number.lower().partition("e")
     scale = int(exponent or 0) + (_EXPONENT[prefix] if prefix else 0)
@@ -105,7 +106,7 @@ def _hint_for(text: str) -> str:
     if re.search(r"\d,\d", text):
         return f"use a decimal point: '{text.replace(',', '.')}'"
     if _POT_LETTER.fullmatch(text):
-        return "letters differ by region; write linear or audio as the taper"
+        return _POT_LETTER_HINT
     return "write it like '4k7', '22n', '0.56H' or '470'"
 
 

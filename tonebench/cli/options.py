@@ -42,17 +42,6 @@ _HOOKUP_OPTIONS = (
         "--into", multiple=True, metavar="CIRCUIT", help="Circuit after this one."
     ),
 )
-_HOOKUP_NAMES = (
-    "pickup",
-    "source",
-    "cable",
-    "inner",
-    "load",
-    "load_capacitance",
-    "place",
-    "before",
-    "into",
-)
 
 
 def hookup_options(command: F) -> F:
@@ -97,8 +86,10 @@ def assignments(texts: Iterable[str], example: str) -> dict[str, str]:
 
 def hookup_keys(options: Mapping[str, Any]) -> dict[str, object]:
     """Return the hook-up keys among a command's options that were given."""
+    from tonebench.plan.asked_hookup import HOOKUP_KEYS
+
     keys: dict[str, object] = {}
-    for name in _HOOKUP_NAMES:
+    for name in HOOKUP_KEYS:
         value = options.get(name)
         if value in (None, ()):
             continue

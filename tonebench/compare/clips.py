@@ -37,6 +37,7 @@ class Clip:
     gain_db: float
     loudness_lufs: float
     peak_dbfs: float
+    lead_frames: float
     sha256: str
 
 
@@ -132,6 +133,7 @@ def make_clips(
             gain_db=gains[k],
             loudness_lufs=meters[k].loudness.integrated_lufs(),
             peak_dbfs=meters[k].level.peak_dbfs,
+            lead_frames=voice.route.lead_frames,
             sha256=sha256_of(folder / voice.file),
         )
         for k, voice in enumerate(voices)

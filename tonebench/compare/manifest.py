@@ -73,6 +73,7 @@ def _clip(clip: Clip) -> dict[str, Any]:
         "gain_db": clip.gain_db,
         "loudness_lufs": _number(clip.loudness_lufs),
         "peak_dbfs": _number(clip.peak_dbfs),
+        "lead_frames": clip.lead_frames,
         "before": _levels(clip.levels),
         "sha256": clip.sha256,
     }

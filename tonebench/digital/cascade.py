@@ -31,6 +31,8 @@ Method = Literal["corrected", "plain"]
 
 #: Roots nearer to z = 0 than this change nothing that float64 could hold.
 _NOTHING = 1e-14
+#: The points of the fit up to 1 kHz: low enough to tell polarity from delay.
+_LOW_POINTS = 6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,8 +109,8 @@ def design(
     correction = _best_correction(np.abs(analogue), np.abs(base), sample_rate_hz)
     zeros = np.concatenate([zeros, correction.zeros])
     poles = np.concatenate([poles, correction.poles])
-    lowest = np.array([frequency_hz[0]])
-    gain = correction.gain * _polarity(roots, zeros, poles, lowest, sample_rate_hz)
+    low = frequency_hz[:_LOW_POINTS]
+    gain = correction.gain * _polarity(roots, zeros, poles, low, sample_rate_hz)
     sections = _sections(zeros, poles, gain)
     return Cascade(sections, sample_rate_hz, correction.error_db)
 
@@ -128,9 +130,12 @@ def _polarity(
     frequency_hz: Real,
     sample_rate_hz: float,
 ) -> float:
-    z = unit_circle(frequency_hz, sample_rate_hz)
+    """Return the sign that the filter lacks, told where the circuit is loudest."""
+    analogue = roots.response(frequency_hz)
+    loudest = int(np.argmax(np.abs(analogue)))
+    z = unit_circle(frequency_hz[loudest : loudest + 1], sample_rate_hz)
     digital = product(zeros, z) / product(poles, z)
-    return float(np.sign((digital / roots.response(frequency_hz)).real[0]))
+    return 1.0 if (digital[0] / analogue[loudest]).real >= 0 else -1.0
 
 
 def _plain(roots: Roots, sample_rate_hz: float) -> Cascade:

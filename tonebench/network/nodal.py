@@ -33,6 +33,7 @@ from tonebench.circuit.parts import (
 )
 from tonebench.errors import CircuitError
 from tonebench.network.legs import Ohms, leg_nodes, leg_ohms
+from tonebench.units import format_position
 
 Real = NDArray[np.float64]
 
@@ -122,10 +123,17 @@ class Network:
 
     def _short_sentence(self, part: Part, setting: Settings, zero: "_Sets") -> str:
         shorted = [name for name, pair in self._voltages if zero.is_joined(*pair)]
-        what = shorted[0] if shorted else "one output to another"
+        tied = [
+            name
+            for name, (node, _) in self._voltages
+            if any(zero.is_joined(node, leg[0]) for leg in leg_nodes(part))
+        ]
+        done = f"shorts {shorted[0]}" if shorted else f"ties {' to '.join(tied)}"
         control = getattr(part, "knob", None) or getattr(part, "switch", None)
-        where = f" with {control} at {setting[control]}" if control else ""
-        return f"{part.ref} shorts {what}{where}; put a resistance in between"
+        where = f" with {control} at {_told(setting[control])}" if control else ""
+        has_source = any("source" in name for name in shorted or tied)
+        cure = "give a pickup or a source resistance" if has_source else ""
+        return f"{part.ref} {done}{where}; {cure or 'put a resistance in between'}"
 
     def _islands(self, setting: Settings) -> list[str]:
         """Return one node of every group that touches neither ground nor a source."""
@@ -141,6 +149,10 @@ class Network:
         for node in self._index:
             found.setdefault(sets.find(node), node)
         return [node for top, node in found.items() if top != ground]
+
+
+def _told(position: float | str) -> str:
+    return format_position(position) if isinstance(position, float) else str(position)
 
 
 class _Sets:

@@ -17,7 +17,7 @@ from tonebench.audio.levels import LevelMeter, common_trim_db
 from tonebench.audio.outputs import is_same_file
 from tonebench.circuit.controls import Settings
 from tonebench.circuit.hookup import Chain
-from tonebench.digital.cascade import Cascade, design
+from tonebench.digital.cascade import Cascade, design, lead_frames
 from tonebench.digital.runner import Runner
 from tonebench.errors import AudioError, RequestError
 from tonebench.network.nodal import Network
@@ -35,13 +35,15 @@ Progress = Callable[[float], None]
 class Route:
     """Which filter each channel of a take goes through, and whether they are summed.
 
-    `cascades` has one entry for all channels, or one per channel; `notice` is what a
-    listener should know about the way the take drives the inputs.
+    `cascades` has one entry for all channels, or one per channel; `lead_frames` is how
+    many frames the first of them answers early, at all frequencies alike; `notice` is
+    what a listener should know about the way the take drives the inputs.
     """
 
     cascades: tuple[Cascade, ...]
     channels_in: int
     is_summed: bool
+    lead_frames: float
     notice: str = ""
 
     @property
@@ -70,19 +72,20 @@ def route(
     """
     network = Network(chain)
     inputs = network.inputs
-    if len(inputs) == 1 or channels == len(inputs):
-        roots = find_roots(network, changes)
-        cascades = tuple(design(r, sample_rate_hz) for r in roots)
-        return Route(cascades, channels, is_summed=len(inputs) > 1)
-    if channels == 1:
-        (together,) = find_roots(network, changes, drive="together")
+    if len(inputs) > 1 and channels == 1:
         notice = f"one channel drives all inputs: {', '.join(inputs)}"
-        return Route((design(together, sample_rate_hz),), 1, True, notice)
-    raise AudioError(
-        f"the take has {channels} channels, but {chain.circuit.name} has "
-        f"{len(inputs)} inputs ({', '.join(inputs)}); use a mono take or one with "
-        f"{len(inputs)} channels"
-    )
+        roots = find_roots(network, changes, drive="together")
+    elif channels == len(inputs) or len(inputs) == 1:
+        notice, roots = "", find_roots(network, changes)
+    else:
+        raise AudioError(
+            f"the take has {channels} channels, but {chain.circuit.name} has "
+            f"{len(inputs)} inputs ({', '.join(inputs)}); use a mono take or one with "
+            f"{len(inputs)} channels"
+        )
+    cascades = tuple(design(found, sample_rate_hz) for found in roots)
+    lead = lead_frames(cascades[0], roots[0])
+    return Route(cascades, channels, len(inputs) > 1, lead, notice)
 
 
 class RouteRunner:
@@ -120,6 +123,7 @@ class Rendered:
     sample_rate_hz: int
     peak_dbfs: float
     trim_db: float
+    lead_frames: float
     notice: str
 
 
@@ -205,5 +209,6 @@ def render_take(
         sample_rate_hz=info.sample_rate_hz,
         peak_dbfs=to_db(writer.peak),
         trim_db=trim_db,
+        lead_frames=plan.lead_frames,
         notice=plan.notice,
     )

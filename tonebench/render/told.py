@@ -39,5 +39,6 @@ def rendered_json(chain: Chain, done: Rendered) -> dict[str, object]:
         "sample_rate_hz": done.sample_rate_hz,
         "peak_dbfs": None if math.isinf(done.peak_dbfs) else done.peak_dbfs,
         "trim_db": done.trim_db,
+        "lead_frames": done.lead_frames,
         "notices": [TAKE_NOTICE] + ([done.notice] if done.notice else []),
     }
