@@ -31,6 +31,7 @@ Method = Literal["corrected", "plain"]
 
 #: Roots nearer to z = 0 than this change nothing that float64 could hold.
 _NOTHING = 1e-14
+_SMALLEST_LEAD = 0.05
 #: The points of the fit up to 1 kHz: low enough to tell polarity from delay.
 _LOW_POINTS = 6
 
@@ -198,3 +199,21 @@ def lead_frames(cascade: Cascade, roots: Roots) -> float:
     ratio = cascade.response(frequency_hz) / roots.response(frequency_hz)
     angle = 2 * np.pi * frequency_hz / cascade.sample_rate_hz
     return float(np.sum(np.unwrap(np.angle(ratio)) * angle) / np.sum(angle**2))
+
+
+def aligned(cascade: Cascade, lead: float) -> Cascade:
+    """Return the filter delayed by its lead, so that it answers when the circuit does.
+
+    Channels that are summed must be aligned, or their treble partly cancels. The delay
+    is a first-order all-pass, so magnitude stays as it is; a lead below a twentieth of
+    a frame, or a lag, is left alone.
+
+    Source: J.-P. Thiran, "Recursive digital filters with maximally flat group delay",
+    IEEE Trans. Circuit Theory 18(6), 1971: a = (1 − D)/(1 + D) for a delay D.
+    """
+    if lead < _SMALLEST_LEAD:
+        return cascade
+    a = (1 - lead) / (1 + lead)
+    delay = [[a, 1.0, 0.0, 1.0, a, 0.0]]
+    sections = np.concatenate([cascade.sections, delay])
+    return Cascade(sections, cascade.sample_rate_hz, cascade.error_db)

@@ -17,7 +17,7 @@ from tonebench.audio.levels import LevelMeter, common_trim_db
 from tonebench.audio.outputs import is_same_file
 from tonebench.circuit.controls import Settings
 from tonebench.circuit.hookup import Chain
-from tonebench.digital.cascade import Cascade, design, lead_frames
+from tonebench.digital.cascade import Cascade, aligned, design, lead_frames
 from tonebench.digital.runner import Runner
 from tonebench.errors import AudioError, RequestError
 from tonebench.network.nodal import Network
@@ -35,9 +35,9 @@ Progress = Callable[[float], None]
 class Route:
     """Which filter each channel of a take goes through, and whether they are summed.
 
-    `cascades` has one entry for all channels, or one per channel; `lead_frames` is how
-    many frames the first of them answers early, at all frequencies alike; `notice` is
-    what a listener should know about the way the take drives the inputs.
+    `cascades` has one entry for all channels, or one per channel, aligned with each
+    other; `lead_frames` is how many frames early they answer, at all frequencies alike;
+    `notice` is what a listener should know of how the take drives the inputs.
     """
 
     cascades: tuple[Cascade, ...]
@@ -84,8 +84,11 @@ def route(
             f"{len(inputs)} channels"
         )
     cascades = tuple(design(found, sample_rate_hz) for found in roots)
-    lead = lead_frames(cascades[0], roots[0])
-    return Route(cascades, channels, len(inputs) > 1, lead, notice)
+    leads = [lead_frames(*both) for both in zip(cascades, roots, strict=True)]
+    if len(cascades) > 1:
+        cascades = tuple(map(aligned, cascades, leads))
+        leads = [0.0]
+    return Route(cascades, channels, len(inputs) > 1, leads[0], notice)
 
 
 class RouteRunner:
