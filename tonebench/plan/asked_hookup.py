@@ -135,6 +135,10 @@ def _neighbours(value: object, folder: Path | None) -> tuple[Neighbour, ...]:
                     f"got {dict(entry)}"
                 )
             name, settings = entry["circuit"], entry.get("settings", {})
+        if not isinstance(settings, Mapping):
+            raise RequestError(
+                f"settings must be a table such as {{ bass = 7 }}, got {settings!r}"
+            )
         circuit = read_located(name, folder)
         circuit.setting(settings)  # refuses a knob that isn't there
         neighbours.append(Neighbour(circuit, dict(settings)))

@@ -72,13 +72,18 @@ def _comparison(top: Table, path: Path) -> Comparison | None:
 
 
 def _noted(table: Table, key: str, make: Callable[[], T]) -> T | None:
-    """Return what `make` makes; note what it refuses as a fault of `key`."""
+    """Return what `make` makes; note what it refuses as a fault of `key`.
+
+    Unless a fault noted before led to it: in `make`, or without a key in the table.
+    """
+    known = len(table.findings.faults)
     try:
         return make()
     except FileFaults as error:
         table.adopt(error.faults)
     except (RequestError, InputError) as error:
-        if table.is_sound or key:
+        is_first = len(table.findings.faults) == known if key else table.is_sound
+        if is_first:
             table.fault(str(error), key=key)
     return None
 
@@ -125,7 +130,7 @@ def _side(
         circuit = _noted(
             side, "circuit", lambda: read_located(side.text("circuit"), folder)
         )
-        parts = side.get("parts", {})
+        parts = _plain_table(side, "parts", '{ C3 = "22n" }')
         if circuit and parts:
             drawn = circuit
             circuit = _noted(side, "parts", lambda: drawn.with_parts(parts))
@@ -152,18 +157,22 @@ def _pairings(tables: Sequence[Table], a: Side, b: Side) -> tuple[Pairing, ...]:
 
 def _pairing(table: Table, a: Side, b: Side) -> Pairing:
     name = table.text("name")
-    both, only_a, only_b = (_settings(table, key) for key in ("both", "a", "b"))
+    example = "{ bass = 7 }"
+    both, only_a, only_b = (
+        _plain_table(table, key, example) for key in ("both", "a", "b")
+    )
     pairing = pairing_of(name, a, b, both, only_a, only_b)
     a.chain.setting(pairing.a)
     b.chain.setting(pairing.b)
     return pairing
 
 
-def _settings(table: Table, key: str) -> Mapping[str, float | str]:
+def _plain_table(table: Table, key: str, example: str) -> Mapping[str, float | str]:
+    """Return the names and values under a key; nothing if it isn't there."""
     value = table.get(key, {})
     if isinstance(value, dict):
         return value
-    table.fault(f"{key} must be a table such as {{ bass = 7 }}", key=key)
+    table.fault(f"{key} must be a table such as {example}", key=key)
     return {}
 
 
