@@ -19,9 +19,10 @@ from tonebench.audio.loudness import LoudnessMeter
 from tonebench.audio.outputs import sha256_of
 from tonebench.circuit.controls import Settings
 from tonebench.compare.matching import Levels, Matched, match_pair
+from tonebench.errors import AudioError
 from tonebench.network.nodal import Network
 from tonebench.network.response import response
-from tonebench.plan.comparison import Comparison, Side
+from tonebench.plan.comparison import Comparison, Pairing, Side
 from tonebench.render.offline import BLOCK_FRAMES, Progress, Route, RouteRunner, route
 from tonebench.units import from_db, to_db
 
@@ -48,12 +49,17 @@ class PairingClips:
     The names of all its files start with `stem`.
     """
 
-    name: str
+    pairing: Pairing
     stem: str
     a: Clip
     b: Clip
     matched: Matched
     notices: tuple[str, ...]
+
+    @property
+    def name(self) -> str:
+        """What the pairing is called."""
+        return self.pairing.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +146,7 @@ def make_clips(
     ]
     pairings = tuple(
         PairingClips(
-            name=pairing.name,
+            pairing=pairing,
             stem=voices[2 * k].stem,
             a=clips[2 * k],
             b=clips[2 * k + 1],
@@ -167,7 +173,20 @@ def _voices(comparison: Comparison, info: TakeInfo) -> list[_Voice]:
             name = f"{stem}-{letter}-{_plain(side.circuit.name)}".rstrip("-")
             file = f"{_free(name, {v.file.removesuffix('.wav') for v in voices})}.wav"
             voices.append(_Voice(side, chain.setting(changes), plan, stem, file))
+    _refuse_unlike_routes(voices[0], voices[1])
     return voices
+
+
+def _refuse_unlike_routes(a: _Voice, b: _Voice) -> None:
+    """Refuse a take whose channels are inputs to one side and a stereo sound to B."""
+    if a.route.channels_out == b.route.channels_out:
+        return
+    by_input, alike = (a, b) if a.route.is_summed else (b, a)
+    raise AudioError(
+        f"the take's {a.route.channels_in} channels would drive the inputs of "
+        f"{by_input.side.circuit.name} one by one, but go through "
+        f"{alike.side.circuit.name} side by side; use a mono take"
+    )
 
 
 def _plain(words: str) -> str:

@@ -13,7 +13,7 @@ from tonebench import __version__
 from tonebench.compare.clips import Clip, Compared, PairingClips
 from tonebench.compare.matching import Levels, jump_db
 from tonebench.compare.verdict import verdict
-from tonebench.plan.comparison import what_differs
+from tonebench.plan.differences import what_differs
 
 SCHEMA = 1
 
@@ -57,9 +57,15 @@ def _pairing(compared: Compared, pairing: PairingClips) -> dict[str, Any]:
         "name": pairing.name,
         "is_matched": pairing.matched.is_matched,
         "notices": list(pairing.notices),
+        "differs": what_differs(
+            compared.comparison.a, compared.comparison.b, pairing.pairing
+        ),
         "verdict": list(verdict(compared, pairing)),
         "jump_db": {
             mode: jump_db(*levels, mode) for mode in ("loudness", "rms", "frequency")
+        },
+        "curves": {
+            ending: picture_name(pairing, f".{ending}") for ending in ("svg", "png")
         },
         "clips": {"a": _clip(pairing.a), "b": _clip(pairing.b)},
     }
@@ -91,3 +97,8 @@ def _levels(levels: Levels) -> dict[str, float | None]:
 def _number(value: float) -> float | None:
     """Return a level, or null for silence."""
     return value if math.isfinite(value) else None
+
+
+def picture_name(pairing: PairingClips, ending: str) -> str:
+    """Return the file name of a pairing's picture."""
+    return f"{pairing.stem}-curves{ending}"

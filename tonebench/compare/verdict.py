@@ -13,18 +13,21 @@ from numpy.typing import NDArray
 
 from tonebench.compare.clips import Compared, PairingClips, summed_response
 from tonebench.compare.matching import MODE_WORDS, jump_db
-from tonebench.plan.comparison import what_differs
+from tonebench.plan.differences import what_differs
 from tonebench.units import format_db, format_frequency
 
-#: Where curves are compared: what an instrument and its strings' noise reach.
-_RANGE_HZ = np.geomspace(30, 16_000, 441)
+#: Where curves are compared: what an instrument and its strings' noise reach, and of
+#: that what a take can hold.
+_LOW_HZ, _TOP_HZ, _TOP_SHARE = 30.0, 16_000.0, 0.45
 _BANDS = (
-    ("low end", 30.0, 150.0),
+    ("low end", 0.0, 150.0),
     ("middle", 150.0, 1500.0),
-    ("treble", 1500.0, 16_000.0),
+    ("treble", 1500.0, math.inf),
 )
 #: Smaller differences are not told.
 _SMALLEST_DB = 0.5
+#: A difference that is nearly everywhere is told once, as what it is.
+_SMALLEST_OFFSET_DB = 1.5
 #: Where both curves lie this far below their highest point, little is heard.
 _UNHEARD_DB = 30.0
 
@@ -66,10 +69,17 @@ def matched_curves(
 
 def verdict(compared: Compared, pairing: PairingClips) -> tuple[str, str, str]:
     """Return the three sentences of a pairing."""
-    differs = what_differs(compared.comparison.a, compared.comparison.b)
+    comparison = compared.comparison
+    differs = what_differs(comparison.a, comparison.b, pairing.pairing)
     opening = differs[0].upper() + differs[1:]
-    curves = matched_curves(compared, pairing, _RANGE_HZ)
-    return f"{opening}.", _level_sentence(compared, pairing), curve_sentence(curves)
+    top_hz = min(_TOP_HZ, _TOP_SHARE * compared.take.sample_rate_hz)
+    curves = matched_curves(compared, pairing, np.geomspace(_LOW_HZ, top_hz, 441))
+    start = "At one level" if pairing.matched.is_matched else "Not matched,"
+    return (
+        f"{opening}.",
+        _level_sentence(compared, pairing),
+        curve_sentence(curves, start),
+    )
 
 
 def _level_sentence(compared: Compared, pairing: PairingClips) -> str:
@@ -108,25 +118,40 @@ def _gain(entry: tuple[str, float]) -> float:
     return entry[1]
 
 
-def curve_sentence(curves: MatchedCurves) -> str:
-    """Return where B parts most from A at one level: low end, middle and treble."""
+def curve_sentence(curves: MatchedCurves, start: str = "At one level") -> str:
+    """Return where B parts most from A: low end, middle and treble.
+
+    What lies between the curves nearly everywhere is told first; then, of each band,
+    the place where the difference turns round, or ends with the range.
+    """
     difference_db = curves.difference_db
-    if np.isnan(difference_db).all():
-        return "There are no two curves to compare: a side is silent."
     highest = max(curves.a_db.max(), curves.b_db.max())
     heard = np.maximum(curves.a_db, curves.b_db) > highest - _UNHEARD_DB
-    size = np.where(heard & ~np.isnan(difference_db), np.abs(difference_db), 0)
-    told = []
+    heard &= ~np.isnan(difference_db)
+    if not heard.any():
+        return "There are no two curves to compare: a side is silent."
+    hz, values = curves.frequency_hz[heard], difference_db[heard]
+    offset = float(np.median(values))
+    offset = offset if abs(offset) >= _SMALLEST_OFFSET_DB else 0.0
+    told = [f"{format_db(offset)} nearly everywhere"] if offset else []
+    size = np.abs(values - offset)
+    turns = _turning_points(size)
     for word, low_hz, high_hz in _BANDS:
-        inside = (curves.frequency_hz >= low_hz) & (curves.frequency_hz < high_hz)
-        worst = int(np.argmax(np.where(inside, size, -1)))
-        if size[worst] >= _SMALLEST_DB:
-            where = format_frequency(float(curves.frequency_hz[worst]))
-            told.append(f"{word} {format_db(float(difference_db[worst]))} at {where}")
+        inside = [k for k in turns if low_hz <= hz[k] < high_hz]
+        worst = max(inside, key=lambda k: size[k], default=0)
+        if inside and size[worst] >= _SMALLEST_DB:
+            where = format_frequency(float(hz[worst]))
+            told.append(f"{word} {format_db(float(values[worst]))} at {where}")
     if told:
-        return f"At one level B has, against A: {', '.join(told)}."
-    largest = math.ceil(10 * float(size.max())) / 10
-    return (
-        f"At one level the curves stay within {largest:.1f} dB of each other from "
-        "30 Hz to 16 kHz."
-    )
+        return f"{start} B has, against A: {', '.join(told)}."
+    largest = float(size.max())
+    if largest < 0.05:
+        return f"{start} the curves of A and B are the same."
+    return f"{start} the curves stay within {largest:.1f} dB of each other."
+
+
+def _turning_points(size: NDArray[np.float64]) -> list[int]:
+    """Return where a curve of sizes has its peaks, the ends of the range included."""
+    padded = np.concatenate([[-1.0], size, [-1.0]])
+    is_peak = (padded[1:-1] >= padded[:-2]) & (padded[1:-1] > padded[2:])
+    return np.flatnonzero(is_peak).tolist()

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A comparison as a frozen value: two sides, a take, pairs of settings, a way to match.
 
-Knows what differs between the sides, in words. Renders nothing.
+Renders nothing.
 """
 
 from collections.abc import Mapping
@@ -10,10 +10,8 @@ from pathlib import Path
 
 from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.controls import Settings, no_such
-from tonebench.circuit.hookup import Chain, Hookup, Neighbour, join
-from tonebench.circuit.parts import value_words
+from tonebench.circuit.hookup import Chain, Hookup, join
 from tonebench.errors import RequestError
-from tonebench.units import format_value
 
 MATCH_MODES = ("loudness", "rms", "frequency", "none")
 #: Where gains are shown, and matched, if no frequency is asked for.
@@ -101,73 +99,3 @@ def pairing_of(
     shared_a = {name: value for name, value in both.items() if name in names_a}
     shared_b = {name: value for name, value in both.items() if name in names_b}
     return Pairing(name, {**shared_a, **only_a}, {**shared_b, **only_b})
-
-
-def what_differs(a: Side, b: Side) -> str:
-    """Return in one line what differs between two sides, their settings aside.
-
-    Examples
-    --------
-    >>> from tonebench.circuit.circuit import STRAIGHT
-    >>> what_differs(Side(STRAIGHT), Side(STRAIGHT, Hookup(load_ohm=1e6)))
-    'only the load differs: open against 1 MΩ'
-    """
-    found = [
-        (word, said_a, said_b)
-        for (word, said_a), (_, said_b) in zip(_words(a), _words(b), strict=True)
-        if said_a != said_b
-    ]
-    if a.circuit.name == b.circuit.name:
-        found += _changed_parts(a.circuit, b.circuit)
-    if not found:
-        return "nothing differs but the settings"
-    told = ", ".join(f"{said_a} against {said_b}" for _, said_a, said_b in found)
-    if len(found) == 1:
-        return f"only the {found[0][0]} differs: {told}"
-    names = [word for word, _, _ in found]
-    return f"the {', the '.join(names[:-1])} and the {names[-1]} differ: {told}"
-
-
-def _changed_parts(a: Circuit, b: Circuit) -> list[tuple[str, str, str]]:
-    values_a = {part.ref: value_words(part) for part in a.parts}
-    values_b = {part.ref: value_words(part) for part in b.parts}
-    found = []
-    for ref in dict.fromkeys((*values_a, *values_b)):
-        said_a, said_b = values_a.get(ref, "none"), values_b.get(ref, "none")
-        if said_a != said_b:
-            found.append((f"part {ref}", said_a, said_b))
-    return found
-
-
-def _words(side: Side) -> list[tuple[str, str]]:
-    """Return what stands in each place of a side, as words to compare and to show."""
-    hookup = side.hookup
-
-    def value(number: float | None, unit: str, nothing: str) -> str:
-        return format_value(number, unit) if number else nothing
-
-    def names(neighbours: tuple[Neighbour, ...]) -> str:
-        told = [
-            n.circuit.name + "".join(f" {k} {v}" for k, v in n.settings.items())
-            for n in neighbours
-        ]
-        return ", ".join(told) or "nothing"
-
-    pickups = {
-        i.name: hookup.pickups.get(i.name, hookup.pickups.get(""))
-        for i in side.circuit.inputs
-    }
-    told = [p.name if p else "no pickup" for p in pickups.values()]
-    pickup = told[0] if len(set(told)) == 1 else " + ".join(told)
-    return [
-        ("circuit", side.circuit.name),
-        ("pickup", pickup),
-        ("source", value(hookup.source_ohm, "Ω", "ideal")),
-        ("inner wire", value(hookup.inner_farad, "F", "as usual")),
-        ("lead", value(hookup.cable_farad, "F", "no lead")),
-        ("load", value(hookup.load_ohm, "Ω", "open")),
-        ("load capacitance", value(hookup.load_farad, "F", "none")),
-        ("place", hookup.place or side.circuit.place),
-        ("circuits before", names(hookup.before)),
-        ("circuits after", names(hookup.into)),
-    ]

@@ -7,8 +7,12 @@ from tonebench.circuit.hookup import Chain
 from tonebench.render.offline import Rendered
 from tonebench.units import format_db, format_level
 
-#: Said once where a take's own recording chain isn't known.
-TAKE_NOTICE = "the take counts as the pickup's own voltage"
+
+def take_notice(chain: Chain) -> str:
+    """Return what a take counts as, where its own recording chain isn't known."""
+    has_pickup = any(part.ref.startswith("pickup.") for part in chain.parts)
+    whose = "pickup" if has_pickup else "source"
+    return f"the take counts as the {whose}'s own voltage"
 
 
 def rendered_words(chain: Chain, done: Rendered) -> str:
@@ -17,7 +21,7 @@ def rendered_words(chain: Chain, done: Rendered) -> str:
     level = format_level(done.peak_dbfs, "dBFS")
     channels = "1 channel" if done.channels == 1 else f"{done.channels} channels"
     lines = [
-        f"{chain.line}: {TAKE_NOTICE}",
+        f"{chain.line}: {take_notice(chain)}",
         f"wrote {done.path}: {length:.2f} s, {channels} at {done.sample_rate_hz} Hz, "
         f"peak {level}",
     ]
@@ -40,5 +44,5 @@ def rendered_json(chain: Chain, done: Rendered) -> dict[str, object]:
         "peak_dbfs": None if math.isinf(done.peak_dbfs) else done.peak_dbfs,
         "trim_db": done.trim_db,
         "lead_frames": done.lead_frames,
-        "notices": [TAKE_NOTICE] + ([done.notice] if done.notice else []),
+        "notices": [take_notice(chain)] + ([done.notice] if done.notice else []),
     }

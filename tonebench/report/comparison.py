@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A comparison as a folder: clips, pictures, manifest; whole, or not there at all."""
 
+import json
 import math
 from pathlib import Path
 
@@ -13,12 +14,12 @@ from tonebench.compare.clips import (
     PairingClips,
     make_clips,
 )
-from tonebench.compare.manifest import manifest_bytes
+from tonebench.compare.manifest import manifest_bytes, picture_name
 from tonebench.compare.verdict import matched_curves, verdict
 from tonebench.errors import RequestError
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
-from tonebench.render.told import TAKE_NOTICE
+from tonebench.render.told import take_notice
 from tonebench.report.plots import draw_pair
 from tonebench.study.curves import setting_words
 from tonebench.units import format_db, format_level
@@ -46,6 +47,7 @@ def write_comparison(
     AudioError, CircuitError
         If the take can't be read, or a circuit has no answer at a setting.
     """
+    earlier = _files_of(folder)
     with whole_folder(folder, force) as part:
         compared = make_clips(comparison, part, progress=progress)
         for name in (entry.name for entry in part.iterdir()):
@@ -59,12 +61,22 @@ def write_comparison(
                 picture = _picture(compared, pairing, ending)
                 write_whole(part / picture_name(pairing, ending), picture)
         write_whole(part / MANIFEST, manifest_bytes(compared))
+        written = {entry.name for entry in part.iterdir()}
+    for name in earlier - written:
+        (folder / name).unlink(missing_ok=True)
     return compared
 
 
-def picture_name(pairing: PairingClips, ending: str) -> str:
-    """Return the file name of a pairing's picture."""
-    return f"{pairing.stem}-curves{ending}"
+def _files_of(folder: Path) -> set[str]:
+    """Return what an earlier run left in a folder, by its manifest."""
+    try:
+        manifest = json.loads((folder / MANIFEST).read_bytes())
+        pairings = manifest["pairings"]
+        named = [clip["file"] for p in pairings for clip in p["clips"].values()]
+        named += [name for p in pairings for name in p["curves"].values()]
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return set()
+    return {name for name in named if name == Path(name).name}
 
 
 def _picture(compared: Compared, pairing: PairingClips, ending: str) -> bytes:
@@ -75,6 +87,7 @@ def _picture(compared: Compared, pairing: PairingClips, ending: str) -> bytes:
         (f"A {a.circuit.name}", f"B {b.circuit.name}"),
         headline=verdict(compared, pairing)[2],
         below=[pairing.name, f"A  {a.chain.line}", f"B  {b.chain.line}"],
+        label="dB, at one level" if pairing.matched.is_matched else "dB, not matched",
         ending=ending,
     )
 
@@ -82,23 +95,24 @@ def _picture(compared: Compared, pairing: PairingClips, ending: str) -> bytes:
 def comparison_words(compared: Compared, folder: Path) -> str:
     """Return the lines that ``compare`` prints."""
     comparison = compared.comparison
-    opening = verdict(compared, compared.pairings[0])[0]
     lines = [
         comparison.title,
-        opening,
         f"A  {comparison.a.chain.line}",
         f"B  {comparison.b.chain.line}",
-        f"{comparison.take.name}: {TAKE_NOTICE}",
+        f"{comparison.take.name}: {take_notice(comparison.a.chain)}",
     ]
     for pairing in compared.pairings:
         lines += ["", pairing.name]
-        lines += [f"  {sentence}" for sentence in verdict(compared, pairing)[1:]]
-        lines += [f"  {notice}" for notice in pairing.notices]
+        sentences = verdict(compared, pairing)
+        lines += [f"  {sentence}" for sentence in sentences]
+        lines += [
+            f"  {notice}" for notice in pairing.notices if notice not in sentences[1]
+        ]
         lines += [f"  {_clip_words(clip)}" for clip in (pairing.a, pairing.b)]
     lines.append("")
     if compared.trim_db:
         lines.append(
-            f"all clips are trimmed by {format_db(compared.trim_db)} to keep the set "
+            f"all clips are turned by {format_db(compared.trim_db)} to keep the set "
             "under full scale"
         )
     lines.append(f"wrote {folder}")

@@ -86,9 +86,10 @@ def draw_pair(
     *,
     headline: str,
     below: Sequence[str],
+    label: str,
     ending: str,
 ) -> bytes:
-    """Return a picture of A, B and B − A at one level.
+    """Return a picture of A, B and B − A.
 
     Parameters
     ----------
@@ -98,6 +99,8 @@ def draw_pair(
         What stands at the ends of A and B.
     headline, below : str, sequence of str
         The sentence over the curves and the lines under it.
+    label : str
+        What the level axis shows.
     ending : {".svg", ".png", ".pdf"}
         The format.
     """
@@ -107,7 +110,7 @@ def draw_pair(
         (hz, curves.a_db, names[0], A_COLOUR, "-"),
         (hz, curves.b_db, names[1], B_COLOUR, (0, (5, 2))),
     ]
-    return _drawn(lines, headline, below, "dB, at one level", ending)
+    return _drawn(lines, headline, below, label, ending)
 
 
 def _check_ending(path: Path) -> None:

@@ -1,0 +1,126 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What differs between A and B, in words: the first thing to know of a comparison.
+
+Everything counts: circuit, parts, pickup, lead, load, and how the controls stand.
+"""
+
+from tonebench.circuit.circuit import Circuit
+from tonebench.circuit.hookup import Neighbour
+from tonebench.circuit.parts import value_words
+from tonebench.plan.comparison import Pairing, Side
+from tonebench.units import format_position, format_value
+
+#: What a difference is called, and what is said of it.
+_Told = tuple[str, str]
+
+
+def what_differs(a: Side, b: Side, pairing: Pairing | None = None) -> str:
+    """Return in one line what differs between two sides, at a pairing's settings.
+
+    Without a pairing, settings don't count.
+
+    Examples
+    --------
+    >>> from tonebench.circuit.circuit import STRAIGHT
+    >>> from tonebench.circuit.hookup import Hookup
+    >>> what_differs(Side(STRAIGHT), Side(STRAIGHT, Hookup(load_ohm=1e6)))
+    'only the load differs: open against 1 MΩ'
+    """
+    found = [
+        (word, f"{said_a} against {said_b}")
+        for (word, said_a), (_, said_b) in zip(_words(a), _words(b), strict=True)
+        if said_a != said_b
+    ]
+    if a.circuit.name == b.circuit.name:
+        found += _drawn_differently(a.circuit, b.circuit)
+    if pairing is not None and (turned := _set_differently(a, b, pairing)):
+        found.append(("settings", ", ".join(turned)))
+    if not found:
+        same = "A and B are the same"
+        return f"nothing differs: {same}" if pairing else f"{same} but for settings"
+    words = [word for word, _ in found]
+    told = ", ".join(said for _, said in found)
+    if words == ["settings"]:
+        return f"only the settings differ: {told}"
+    if len(words) == 1:
+        return f"only the {words[0]} differs: {told}"
+    return f"the {', the '.join(words[:-1])} and the {words[-1]} differ: {told}"
+
+
+def _drawn_differently(a: Circuit, b: Circuit) -> list[_Told]:
+    values_a = {part.ref: value_words(part) for part in a.parts}
+    values_b = {part.ref: value_words(part) for part in b.parts}
+    found = []
+    for ref in dict.fromkeys((*values_a, *values_b)):
+        said_a, said_b = values_a.get(ref, "none"), values_b.get(ref, "none")
+        if said_a != said_b:
+            found.append((f"part {ref}", f"{said_a} against {said_b}"))
+    if not found and a.parts != b.parts:
+        return [("drawing", "two files of one name")]
+    return found
+
+
+def _set_differently(a: Side, b: Side, pairing: Pairing) -> list[str]:
+    """Return the controls that stand differently, in words.
+
+    Where two units start is how they are, not how they are set: of different circuits
+    only what was turned from there counts.
+    """
+    chains = a.chain, b.chain
+    start_a, start_b = (chain.setting({}) for chain in chains)
+    set_a, set_b = chains[0].setting(pairing.a), chains[1].setting(pairing.b)
+    is_same = a.circuit.name == b.circuit.name
+    told = []
+    for name in dict.fromkeys((*set_a, *set_b)):
+        on_a, on_b = set_a.get(name), set_b.get(name)
+        is_turned = on_a != start_a.get(name) or on_b != start_b.get(name)
+        if on_a == on_b or not (is_same or is_turned):
+            continue
+        if on_a is None or on_b is None:
+            letter, position = ("A", on_a) if on_b is None else ("B", on_b)
+            told.append(f"{name} {_position(position)} on {letter}")
+        else:
+            told.append(f"{name} {_position(on_a)} against {_position(on_b)}")
+    return told
+
+
+def _position(position: float | str | None) -> str:
+    return (
+        format_position(position)
+        if isinstance(position, float | int)
+        else f"{position}"
+    )
+
+
+def _words(side: Side) -> list[_Told]:
+    """Return what stands in each place of a side."""
+    hookup = side.hookup
+
+    def value(number: float | None, unit: str, nothing: str) -> str:
+        return format_value(number, unit) if number else nothing
+
+    def names(neighbours: tuple[Neighbour, ...]) -> str:
+        told = [
+            n.circuit.name + "".join(f" {k} {v}" for k, v in n.settings.items())
+            for n in neighbours
+        ]
+        return ", ".join(told) or "nothing"
+
+    pickups = {
+        i.name: hookup.pickups.get(i.name, hookup.pickups.get(""))
+        for i in side.circuit.inputs
+    }
+    told = [p.name if p else "no pickup" for p in pickups.values()]
+    pickup = told[0] if len(set(told)) == 1 else " + ".join(told)
+    return [
+        ("circuit", side.circuit.name),
+        ("pickup", pickup),
+        ("source", value(hookup.source_ohm, "Ω", "ideal")),
+        ("inner wire", value(hookup.inner_farad, "F", "as usual")),
+        ("lead", value(hookup.cable_farad, "F", "no lead")),
+        ("load", value(hookup.load_ohm, "Ω", "open")),
+        ("load capacitance", value(hookup.load_farad, "F", "none")),
+        ("place", hookup.place or side.circuit.place),
+        ("circuits before", names(hookup.before)),
+        ("circuits after", names(hookup.into)),
+    ]
