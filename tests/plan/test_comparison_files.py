@@ -236,7 +236,7 @@ def test_all_faults_are_told_together_in_order_of_their_lines(folder: Path) -> N
     for piece in ("'x'", "titel", "'z'", "load must", "nobody", "parts must", "colour"):
         assert sum(piece in fault for fault in told) == 1
     assert sum("unknown key" in fault for fault in told) == 4
-    assert len(told) == 9
+    assert len(told) == 10
 
 
 def test_two_pairings_may_not_have_one_name(folder: Path) -> None:

@@ -63,10 +63,8 @@ def _comparison(top: Table, path: Path) -> Comparison | None:
     shared = _hookup_fields(top, folder)
     a, b = (_side(top, letter, shared, folder) for letter in ("a", "b"))
     tables = list(top.entries("pairings", "pairing"))
-    if not (take and match and a and b):
-        return None
-    pairings = _pairings(tables, a, b) if tables else (Pairing("as they start"),)
-    if not top.is_sound:
+    pairings = _pairings(tables, a, b) or (Pairing("as they start"),)
+    if not (take and match and a and b and top.is_sound):
         return None
     return Comparison(title, take, a, b, pairings, match, client)
 
@@ -144,7 +142,9 @@ def _side(
     return table.build(make)
 
 
-def _pairings(tables: Sequence[Table], a: Side, b: Side) -> tuple[Pairing, ...]:
+def _pairings(
+    tables: Sequence[Table], a: Side | None, b: Side | None
+) -> tuple[Pairing, ...]:
     made: list[Pairing] = []
     for table in tables:
         pairing = table.build(lambda entry: _pairing(entry, a, b))
@@ -155,12 +155,14 @@ def _pairings(tables: Sequence[Table], a: Side, b: Side) -> tuple[Pairing, ...]:
     return tuple(made)
 
 
-def _pairing(table: Table, a: Side, b: Side) -> Pairing:
+def _pairing(table: Table, a: Side | None, b: Side | None) -> Pairing | None:
     name = table.text("name")
     example = "{ bass = 7 }"
     both, only_a, only_b = (
         _plain_table(table, key, example) for key in ("both", "a", "b")
     )
+    if not (a and b):
+        return None  # whose faults are told already
     pairing = pairing_of(name, a, b, both, only_a, only_b)
     a.chain.setting(pairing.a)
     b.chain.setting(pairing.b)
