@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.controls import Knob, Settings
-from tonebench.circuit.hookup import Hookup, join
+from tonebench.circuit.hookup import Hookup, Pickup, join
 from tonebench.circuit.parts import OpAmp
 from tonebench.errors import CircuitError, Fault
 from tonebench.network.nodal import Network
@@ -26,40 +26,56 @@ from tonebench.units import format_db, format_frequency
 
 #: An ideal source would be shorted by a volume that shorts its pickup.
 _SOURCE = Hookup(source_ohm=1.0, inner_farad=0.0)
+#: What passive controls work against: a coil of usual size (common practice, no
+#: source). Active circuits hardly notice it, since a knob is told against its start.
+_COIL = Pickup("coil", 7000.0, 3.0, 120e-12, losses_ohm=300e3)
+_LEAD_FARAD = 500e-12
 #: Where gains are looked at: a little more than what an instrument reaches.
 _RANGE_HZ = np.geomspace(20, 20_000, 241)
 _MIDDLE_HZ = 500.0
 #: An ideal op-amp hides that its inputs are swapped; one with a pole doesn't.
 _STAND_IN_HZ, _STAND_IN_GAIN = 3e6, 1e5
 _MOST_CORNERS = 512
-_SILENT_DB = -200.0
+#: Gains below this are rounding.
+SILENT_DB = -200.0
+
+
+@dataclass(frozen=True, slots=True)
+class KnobEnd:
+    """What a knob does at one end, from one input: its largest change of gain.
+
+    `change_db` is −inf where it silences; `at_hz` is None where it changes all
+    frequencies alike.
+    """
+
+    input: str
+    change_db: float
+    at_hz: float | None
+
+    def __str__(self) -> str:
+        if self.change_db == -math.inf:
+            return "silent"
+        if self.at_hz is None:
+            return format_db(self.change_db)
+        return f"{format_db(self.change_db)} at {format_frequency(self.at_hz)}"
 
 
 @dataclass(frozen=True, slots=True)
 class KnobRange:
-    """How far a knob moves the gain at any frequency, from where it starts."""
+    """What a knob does alone at 0 and at 10, against where it starts, by input."""
 
     knob: str
-    least_db: float
-    least_hz: float
-    most_db: float
-    most_hz: float
+    at_0: tuple[KnobEnd, ...]
+    at_10: tuple[KnobEnd, ...]
 
     def __str__(self) -> str:
-        if self.most_db == -math.inf:
-            return f"{self.knob}: silent where it starts"
         told = []
-        if self.least_db < -0.05:
-            where = format_frequency(self.least_hz)
-            told.append(
-                "down to silence"
-                if self.least_db <= _SILENT_DB
-                else f"{format_db(self.least_db)} at {where}"
-            )
-        if self.most_db > 0.05:
-            where = format_frequency(self.most_hz)
-            told.append(f"{format_db(self.most_db)} at {where}")
-        return f"{self.knob}: {' and '.join(told) or 'moves nothing in this setting'}"
+        for low, high in zip(self.at_0, self.at_10, strict=True):
+            whose = f" (from {low.input})" if len(self.at_0) > 1 else ""
+            moves = any(abs(end.change_db) >= 0.05 for end in (low, high))
+            if moves:
+                told.append(f"0: {low}, 10: {high}{whose}")
+        return f"{self.knob}  {'; '.join(told) or 'moves nothing in this setting'}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +93,7 @@ class CircuitNotes:
     flat_within_db : float
         Half the spread of the curve from 20 Hz to 20 kHz with every knob at 5.
     ranges : tuple of KnobRange
-        What each knob does alone, the other controls where they start.
+        What each knob does alone behind a usual coil, the rest where it starts.
     faults, warnings : tuple of Fault
         Settings without an answer; settings that oscillate or latch.
     """
@@ -112,7 +128,7 @@ def circuit_notes(circuit: Circuit) -> CircuitNotes:
         middle_gain_db=dict(zip(names, _db(middle).tolist(), strict=True)),
         inverts=dict(zip(names, (middle.real < 0).tolist(), strict=True)),
         flat_within_db=_spread_db(network) / 2,
-        ranges=tuple(_range(network, knob) for knob in circuit.knobs),
+        ranges=tuple(_range(circuit, knob) for knob in circuit.knobs),
         faults=faults,
         warnings=warnings,
     )
@@ -135,26 +151,35 @@ def _spread_db(network: Network) -> float:
     return float(spread.max())
 
 
-def _range(network: Network, knob: Knob) -> KnobRange:
-    """Return the range over a knob's turn, summed over inputs driven alike."""
-    start = _db(response(network, {}, _RANGE_HZ).sum(axis=0))
-    if start.max() <= _SILENT_DB:
-        return KnobRange(knob.name, -math.inf, 0.0, -math.inf, 0.0)
-    changes = np.array(
-        [
-            _db(response(network, {knob.name: position}, _RANGE_HZ).sum(axis=0)) - start
-            for position in (0.0, 2.5, 5.0, 7.5, 10.0)
-        ]
-    )
-    low, high = changes.min(axis=0), changes.max(axis=0)
-    least, most = int(low.argmin()), int(high.argmax())
-    return KnobRange(
-        knob=knob.name,
-        least_db=float(low[least]),
-        least_hz=float(_RANGE_HZ[least]),
-        most_db=float(high[most]),
-        most_hz=float(_RANGE_HZ[most]),
-    )
+def _range(circuit: Circuit, knob: Knob) -> KnobRange:
+    """Return what a knob does behind a usual coil."""
+    around = Hookup({"": _COIL}, cable_farad=_LEAD_FARAD, load_ohm=1e6)
+    network = Network(join(circuit, around))
+    start = response(network, {}, _RANGE_HZ)
+    ends = [
+        tuple(
+            _end(name, _db(turned) - _db(from_start), turned)
+            for name, turned, from_start in zip(
+                network.inputs,
+                response(network, {knob.name: position}, _RANGE_HZ),
+                start,
+                strict=True,
+            )
+        )
+        for position in (0.0, 10.0)
+    ]
+    return KnobRange(knob.name, *ends)
+
+
+def _end(
+    name: str, change_db: NDArray[np.float64], turned: NDArray[np.complex128]
+) -> KnobEnd:
+    if _db(turned).max() <= SILENT_DB:
+        return KnobEnd(name, -math.inf, None)
+    most = int(np.abs(change_db).argmax())
+    is_alike = change_db.max() - change_db.min() < 0.1
+    at_hz = None if is_alike else float(_RANGE_HZ[most])
+    return KnobEnd(name, float(change_db[most]), at_hz)
 
 
 def _judge_corners(
