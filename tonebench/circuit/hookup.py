@@ -240,6 +240,11 @@ class _Builder:
                 f"there are {', '.join(sorted(names))}"
             )
         pickup = pickups.get(entry.name, pickups.get(""))
+        if "" in pickups and self.hookup.source_ohm > 0:
+            raise RequestError(
+                "source is the resistance of what drives an input without a pickup; "
+                "give one of the two"
+            )
         if pickup is None:
             ohm = self.hookup.source_ohm
             if ohm == 0:

@@ -6,6 +6,9 @@ alone. Errors raised on purpose become one line on stderr and a documented exit 
 anything else is a bug and keeps its traceback.
 """
 
+import io
+import os
+import signal
 import sys
 import traceback
 from collections.abc import Sequence
@@ -19,7 +22,7 @@ from tonebench.cli.curves import curves
 from tonebench.cli.list_shipped import list_shipped
 from tonebench.cli.new import new
 from tonebench.cli.render import render
-from tonebench.errors import TonebenchError
+from tonebench.errors import OutputError, TonebenchError
 
 _EPILOG = """\b
 Exit codes: 0 done · 1 ran, but a check failed (also: over full scale) · 2 usage
@@ -63,6 +66,8 @@ def run(arguments: Sequence[str]) -> int:
     except TonebenchError as error:
         errors_shown.show(error, as_json)
         return error.exit_code
+    except OSError as error:  # of stdout: files raise errors of their own
+        return _unwritable(error)
     except SystemExit:  # click's answer to a closed pipe: who read us has seen enough
         return 0
     except Exception:
@@ -75,4 +80,24 @@ def run(arguments: Sequence[str]) -> int:
 
 def main() -> None:
     """Run the command line of this process."""
-    sys.exit(run(sys.argv[1:]))
+    signal.signal(
+        signal.SIGTERM, signal.default_int_handler
+    )  # tidies up as Ctrl-C does
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # signs that a code page lacks: "?"
+            stream.reconfigure(errors="replace")
+    code = run(sys.argv[1:])
+    try:
+        sys.stdout.flush()
+    except OSError as error:
+        code = _unwritable(error)
+    sys.exit(code)
+
+
+def _unwritable(error: OSError) -> int:
+    """Tell why stdout can't be written; whoever hung up has seen enough."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # nothing is left to be flushed
+    if isinstance(error, BrokenPipeError):
+        return 0
+    click.echo(f"tonebench: can't write the output ({error.strerror})", err=True)
+    return OutputError.exit_code

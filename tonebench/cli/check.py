@@ -28,6 +28,6 @@ def check(circuit: str, as_json: bool) -> None:
         raise FileFaults(notes.faults)
     if as_json:
         values = echo_json(inspection, inspection.circuit, notes)
-        click.echo(json.dumps(values, ensure_ascii=False, allow_nan=False))
+        click.echo(json.dumps(values, allow_nan=False))
     else:
         click.echo(echo_words(inspection, inspection.circuit, notes))

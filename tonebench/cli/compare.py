@@ -22,8 +22,13 @@ _DEMO = "stage-and-desk"
 
 
 @click.command()
-@click.argument("file", required=False)
-@click.option("-o", "--output", type=click.Path(), help="Folder to write to.")
+@click.argument("files", metavar="[FILE]", nargs=-1)
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(),
+    help="Folder to write to; default: named after the comparison, here.",
+)
 @click.option("--a", "a_name", metavar="CIRCUIT", help="Circuit A, without a file.")
 @click.option("--b", "b_name", metavar="CIRCUIT", help="Circuit B, without a file.")
 @click.option("--take", metavar="TAKE", help="Recording to play through both.")
@@ -44,7 +49,7 @@ _DEMO = "stage-and-desk"
 @force_option
 @json_option
 def compare(
-    file: str | None,
+    files: tuple[str, ...],
     output: str | None,
     a_name: str | None,
     b_name: str | None,
@@ -72,6 +77,12 @@ def compare(
     from tonebench.report.comparison import comparison_words, write_comparison
     from tonebench.shipped import find
 
+    if len(files) > 1:
+        raise RequestError(
+            f"one comparison file at a time; to compare two circuits write "
+            f"--a {files[0]} --b {files[1]} --take …"
+        )
+    file = files[0] if files else None
     asked = (a_name, b_name, take)
     if file or not any(asked):
         given = [*asked, *set_both, *set_a, *set_b, *part_a, *part_b]
@@ -106,6 +117,6 @@ def compare(
     if as_json:
         from tonebench.compare.manifest import manifest_of
 
-        click.echo(json.dumps(manifest_of(done), ensure_ascii=False, allow_nan=False))
+        click.echo(json.dumps(manifest_of(done), allow_nan=False))
     else:
         click.echo(comparison_words(done, folder))

@@ -16,7 +16,7 @@ from tonebench.cli.options import (
     read_chain,
     set_option,
 )
-from tonebench.errors import RequestError
+from tonebench.errors import RequestError, ValueTextError
 
 
 @click.command()
@@ -28,15 +28,11 @@ from tonebench.errors import RequestError
     help="One curve per combination of 0, 5, 10 of these knobs (bass,treble).",
 )
 @click.option("--at", metavar="HZ,HZ,…", help="Frequencies; default 10 Hz to 24 kHz.")
-@click.option(
-    "--rate", type=float, metavar="HZ", help="Show the filter at this rate too."
-)
+@click.option("--rate", metavar="HZ", help="Show the filter at this rate too.")
 @click.option(
     "--method",
     type=click.Choice(["corrected", "plain"]),
-    default="corrected",
-    show_default=True,
-    help="How that filter is designed; plain is the textbook transform, for study.",
+    help="How that filter is designed: corrected, or plain, the textbook transform.",
 )
 @hookup_options
 @part_option
@@ -49,8 +45,8 @@ def curves(
     settings: tuple[str, ...],
     family: str | None,
     at: str | None,
-    rate: float | None,
-    method: str,
+    rate: str | None,
+    method: str | None,
     parts: tuple[str, ...],
     csv_file: str | None,
     plot: str | None,
@@ -69,13 +65,17 @@ def curves(
 
     chain = read_chain(circuit, hookup, parts)
     changes = assignments(settings, "--set bass=7.5")
+    if method and not rate:
+        raise RequestError(
+            "--method is how the filter of --rate is designed; give both"
+        )
     is_table = not (as_json or csv_file or plot)
     names = [name.strip() for name in family.split(",")] if family else []
     found = study.curves(
         chain,
         study.family(chain, names, changes),
         _frequencies(at) if at else TABLE_HZ if is_table else study.DEFAULT_HZ,
-        sample_rate_hz=rate,
+        sample_rate_hz=_frequencies(rate)[0] if rate else None,
         method="plain" if method == "plain" else "corrected",
     )
     if csv_file:
@@ -95,9 +95,11 @@ def curves(
 
 
 def _frequencies(text: str) -> list[float]:
+    from tonebench.units import parse_value
+
     try:
-        return [float(word) for word in text.split(",")]
-    except ValueError:
+        return [parse_value(word, "Hz") for word in text.split(",")]
+    except ValueTextError:
         raise RequestError(
-            f"cannot read '{text}' as frequencies; write them like 20,100,1000"
+            f"cannot read '{text}' as frequencies; write them like 20,100,1k"
         ) from None

@@ -43,4 +43,4 @@ def show_usage(error: click.ClickException, as_json: bool) -> None:
 
 def _print_json(code: int, message: str, faults: list[dict[str, object]]) -> None:
     values = {"code": code, "message": message, "faults": faults}
-    click.echo(json.dumps(values, ensure_ascii=False), err=True)
+    click.echo(json.dumps(values), err=True)

@@ -117,8 +117,10 @@ def read_chain(
 def read_with_parts(circuit: str, parts: Iterable[str]) -> "Circuit":
     """Return a circuit by name or file, with other values in some parts."""
     from tonebench.circuit.files import read_circuit
+    from tonebench.plan.asked_parts import with_asked_parts
 
-    return read_circuit(circuit).with_parts(assignments(parts, "--part C3=22n"))
+    values = assignments(parts, "--part C3=22n")
+    return with_asked_parts(read_circuit(circuit), values)
 
 
 def read_hookup(options: Mapping[str, Any]) -> "Hookup":

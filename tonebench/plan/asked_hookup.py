@@ -12,9 +12,9 @@ from typing import Any
 from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.files import read_circuit, read_pickup
 from tonebench.circuit.hookup import Hookup, Neighbour
-from tonebench.errors import RequestError, ValueTextError
+from tonebench.errors import RequestError
+from tonebench.plan.asked_parts import likely_value
 from tonebench.shipped import Kind
-from tonebench.units import parse_value
 
 HOOKUP_KEYS = (
     "pickup",
@@ -81,8 +81,11 @@ def hookup_field(key: str, value: object, folder: Path | None) -> tuple[str, Any
     name, read = readers[key]
     try:
         made = read(value)
-    except ValueTextError as error:
-        raise RequestError(f"{key}: {error}") from error
+    except RequestError as error:
+        text = str(error)
+        raise RequestError(
+            text if text.startswith(key) else f"{key}: {text}"
+        ) from error
     Hookup(**{name: made})  # refuses what is out of range, here where its key is known
     return name, made
 
@@ -90,15 +93,23 @@ def hookup_field(key: str, value: object, folder: Path | None) -> tuple[str, Any
 def _readers(folder: Path | None) -> dict[str, tuple[str, Callable[[Any], Any]]]:
     return {
         "pickup": ("pickups", lambda value: _pickups(value, folder)),
-        "source": ("source_ohm", lambda value: parse_value(value, "Ω")),
-        "cable": ("cable_farad", lambda value: parse_value(value, "F")),
-        "inner": ("inner_farad", lambda value: parse_value(value, "F")),
-        "load": ("load_ohm", lambda value: parse_value(value, "Ω")),
-        "load_capacitance": ("load_farad", lambda value: parse_value(value, "F")),
+        "source": ("source_ohm", _ohm),
+        "cable": ("cable_farad", _farad),
+        "inner": ("inner_farad", _farad),
+        "load": ("load_ohm", _ohm),
+        "load_capacitance": ("load_farad", _farad),
         "place": ("place", _place),
         "before": ("before", lambda value: _neighbours(value, folder)),
         "into": ("into", lambda value: _neighbours(value, folder)),
     }
+
+
+def _ohm(value: str | float) -> float:
+    return likely_value(value, "Ω", "resistor")
+
+
+def _farad(value: str | float) -> float:
+    return likely_value(value, "F", "capacitor")
 
 
 def _place(value: object) -> object:

@@ -19,6 +19,7 @@ from tonebench.plan.asked_hookup import (
     located,
     read_located,
 )
+from tonebench.plan.asked_parts import with_asked_parts
 from tonebench.plan.comparison import (
     DEFAULT_MATCH_HZ,
     MATCH_MODES,
@@ -47,6 +48,11 @@ def read_comparison(name_or_path: str | Path) -> Comparison:
     findings = Findings(read_toml(path))
     top = Table(findings)
     made = None
+    if "parts" in top:
+        raise InputError(
+            f"{path} is a circuit file; compare its circuit with another one by "
+            f"--a {name_or_path} --b … --take …"
+        )
     if is_of_this_schema(top):
         made = top.build(lambda table: _comparison(table, path))
     if made is None:
@@ -131,7 +137,7 @@ def _side(
         parts = _plain_table(side, "parts", '{ C3 = "22n" }')
         if circuit and parts:
             drawn = circuit
-            circuit = _noted(side, "parts", lambda: drawn.with_parts(parts))
+            circuit = _noted(side, "parts", lambda: with_asked_parts(drawn, parts))
         fields = {**shared, **_hookup_fields(side, folder)}
         hookup = _noted(side, "", lambda: Hookup(**fields))
         if not (circuit and hookup):

@@ -69,7 +69,7 @@ def curve_table(
         for row in range(len(at_hz)):
             cells = [_cell(curve, row) for curve in shown]
             lines.append(
-                f"{at_hz[row]:>10.4g}" + "".join(f"{c:>{width}}" for c in cells)
+                f"{at_hz[row]:>10.6g}" + "".join(f"{c:>{width}}" for c in cells)
             )
         lines.append("")
     return "\n".join(lines).rstrip()

@@ -44,8 +44,8 @@ SILENT_DB = -200.0
 class KnobEnd:
     """What a knob does at one end, from one input: its largest change of gain.
 
-    `change_db` is −inf where it silences; `at_hz` is None where it changes all
-    frequencies alike.
+    `change_db` is −inf where it silences, inf where it ends a silence; `at_hz` is None
+    where it changes all frequencies alike.
     """
 
     input: str
@@ -55,6 +55,8 @@ class KnobEnd:
     def __str__(self) -> str:
         if self.change_db == -math.inf:
             return "silent"
+        if self.change_db == math.inf:
+            return "heard"
         if self.at_hz is None:
             return format_db(self.change_db)
         return f"{format_db(self.change_db)} at {format_frequency(self.at_hz)}"
@@ -93,7 +95,8 @@ class CircuitNotes:
     flat_within_db : float
         Half the spread of the curve from 20 Hz to 20 kHz with every knob at 5.
     ranges : tuple of KnobRange
-        What each knob does alone behind a usual coil, the rest where it starts.
+        What each knob does alone behind a usual coil, the rest where it starts; left
+        out where there are faults.
     faults, warnings : tuple of Fault
         Settings without an answer; settings that oscillate or latch.
     """
@@ -128,7 +131,7 @@ def circuit_notes(circuit: Circuit) -> CircuitNotes:
         middle_gain_db=dict(zip(names, _db(middle).tolist(), strict=True)),
         inverts=dict(zip(names, (middle.real < 0).tolist(), strict=True)),
         flat_within_db=_spread_db(network) / 2,
-        ranges=tuple(_range(circuit, knob) for knob in circuit.knobs),
+        ranges=() if faults else tuple(_range(circuit, knob) for knob in circuit.knobs),
         faults=faults,
         warnings=warnings,
     )
@@ -158,7 +161,7 @@ def _range(circuit: Circuit, knob: Knob) -> KnobRange:
     start = response(network, {}, _RANGE_HZ)
     ends = [
         tuple(
-            _end(name, _db(turned) - _db(from_start), turned)
+            _end(name, _db(from_start), _db(turned))
             for name, turned, from_start in zip(
                 network.inputs,
                 response(network, {knob.name: position}, _RANGE_HZ),
@@ -172,10 +175,13 @@ def _range(circuit: Circuit, knob: Knob) -> KnobRange:
 
 
 def _end(
-    name: str, change_db: NDArray[np.float64], turned: NDArray[np.complex128]
+    name: str, start_db: NDArray[np.float64], turned_db: NDArray[np.float64]
 ) -> KnobEnd:
-    if _db(turned).max() <= SILENT_DB:
+    if turned_db.max() <= SILENT_DB:
         return KnobEnd(name, -math.inf, None)
+    if start_db.max() <= SILENT_DB:
+        return KnobEnd(name, math.inf, None)
+    change_db = turned_db - start_db
     most = int(np.abs(change_db).argmax())
     is_alike = change_db.max() - change_db.min() < 0.1
     at_hz = None if is_alike else float(_RANGE_HZ[most])
