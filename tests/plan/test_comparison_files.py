@@ -20,7 +20,6 @@ TOP = {
     "title": '"Mine against tern"',
     "take": '"take.wav"',
     "pickup": '"sedge"',
-    "source": '"50"',
     "cable": '"700p"',
     "inner": '"30p"',
     "load": '"1M"',
@@ -102,8 +101,8 @@ def test_every_key_means_what_it_says(folder: Path) -> None:
     for side, cable in ((made.a, 700e-12), (made.b, 300e-12)):
         hookup = side.hookup
         assert hookup.pickups[""].name == "sedge"
-        assert (hookup.source_ohm, hookup.load_ohm) == (50, 1e6)
-        assert (hookup.inner_farad, hookup.load_farad) == (30e-12, 1e-9)
+        assert (hookup.load_ohm, hookup.load_farad) == (1e6, 1e-9)
+        assert hookup.inner_farad == 30e-12
         assert hookup.cable_farad == cable  # the side's own, or else the top's
         assert [n.circuit.name for n in hookup.before] == ["whimbrel"]
         assert hookup.into[0].settings == {"tilt": 3}
@@ -165,6 +164,7 @@ def test_shipped_comparisons_are_read_without_a_fault(name: str) -> None:
         ("", "pickup", '{ neck = "sedge" }', "there is no input 'neck'"),
         ("", "cable", '"700q"', "cable: cannot read '700q'"),
         ("", "load", "0", "load must be above 0 ohm, got 0"),
+        ("", "source", '"50"', "source is the resistance of what drives an input"),
         ("", "place", '"ceiling"', "place must be floor or onboard"),
         ("", "into", '"dunlin"', "it has 2 inputs"),
         ("", "match", '"loud"', "match 'loud' is not known; did you mean 'loudness'?"),
@@ -173,7 +173,7 @@ def test_shipped_comparisons_are_read_without_a_fault(name: str) -> None:
         ("[a]", "circuit", '"mien"', "[a]: there is no circuit 'mien'"),
         ("[a]", "circuit", None, "[a]: circuit is missing"),
         ("[a]", "parts", '{ R9 = "1k" }', "[a]: there is no part 'R9'"),
-        ("[a]", "parts", '{ R1 = "x" }', "[a]: cannot read 'x'"),
+        ("[a]", "parts", '{ R1 = "x" }', "[a]: R1: cannot read 'x'"),
         ("[a]", "parts", "3", "[a]: parts must be a table"),
         ("[a]", "knobs", "{}", "[a]: unknown key 'knobs'"),
         ("[b]", "cable", '"-1p"', "[b]: cable must be 0 or more"),

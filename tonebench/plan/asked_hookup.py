@@ -81,12 +81,12 @@ def hookup_field(key: str, value: object, folder: Path | None) -> tuple[str, Any
     name, read = readers[key]
     try:
         made = read(value)
+        Hookup(**{name: made})  # refuses what is out of range, here, at its key
     except RequestError as error:
         text = str(error)
         raise RequestError(
             text if text.startswith(key) else f"{key}: {text}"
         ) from error
-    Hookup(**{name: made})  # refuses what is out of range, here where its key is known
     return name, made
 
 
