@@ -80,9 +80,8 @@ def run(arguments: Sequence[str]) -> int:
 
 def main() -> None:
     """Run the command line of this process."""
-    signal.signal(
-        signal.SIGTERM, signal.default_int_handler
-    )  # tidies up as Ctrl-C does
+    # to be ended by the system tidies up as Ctrl-C does
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # signs that a code page lacks: "?"
             stream.reconfigure(errors="replace")

@@ -66,9 +66,7 @@ def curves(
     chain = read_chain(circuit, hookup, parts)
     changes = assignments(settings, "--set bass=7.5")
     if method and not rate:
-        raise RequestError(
-            "--method is how the filter of --rate is designed; give both"
-        )
+        raise RequestError("--method designs the filter that --rate shows; give both")
     is_table = not (as_json or csv_file or plot)
     names = [name.strip() for name in family.split(",")] if family else []
     found = study.curves(

@@ -29,14 +29,16 @@ A_COLOUR, B_COLOUR, DIFFERENCE_COLOUR = "#0072B2", "#D55E00", "#5b5750"
 #: For families: ordered from dark to light, told apart by the names at their ends.
 _FAMILY_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#8a5a83", "#6b5900", "#3b3a36")
 _FAMILY_DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
+_FINE_DOTS = (0, (1, 2))  # the filter, over the circuit's own curve
 _TICKS_HZ = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
 _ENDINGS = (".svg", ".png", ".pdf")
 _HASH_SALT = "tonebench"  # fixes the names inside an SVG
 _LOWEST_SPAN_DB = 12.0
-_LEFT = 0.075
+_LEFT = 0.085
 _HEADLINE_CHARACTERS = 90
 _CHARACTER = 0.0088  # the width of one, as a share of the picture
 _LONGEST_NAME = 34
+_NAME_SHARE = 0.052  # the height of a name, as a share of the curves' height
 _UNDATED: dict[str, dict[str, Any]] = {
     "svg": {"Date": None, "Creator": "tonebench"},
     "pdf": {"CreationDate": None, "ModDate": None, "Creator": "tonebench"},
@@ -68,7 +70,7 @@ def draw_curves(
     _check_ending(path)
     check_new_file(path, force)
     has_inputs = len({curve.input for curve in curves}) > 1
-    lines = []
+    lines: list[_Line] = []
     for k, curve in enumerate(curves):
         words = setting_words(curve.setting, names) if len(curves) > 1 else ""
         name = f"from {curve.input}: {words}" if has_inputs else words
@@ -76,6 +78,9 @@ def draw_curves(
         dash = _FAMILY_DASHES[k // len(_FAMILY_COLOURS) % len(_FAMILY_DASHES)]
         colour = _FAMILY_COLOURS[k % len(_FAMILY_COLOURS)]
         lines.append((curve.frequency_hz, curve.gain_db, name, colour, dash))
+        if curve.digital_gain_db is not None:
+            filtered = (curve.frequency_hz, curve.digital_gain_db, "", INK, _FINE_DOTS)
+            lines.append(filtered)
     head = chain.circuit.full_title
     write_whole(path, _drawn(lines, head, [chain.line], "gain, dB", path.suffix), force)
 
@@ -168,6 +173,8 @@ def _heads(figure: Any, headline: str, below: Sequence[str]) -> float:
 
 
 def _frame(axes: Any, lines: Sequence[_Line], label: str) -> None:
+    from matplotlib.ticker import MaxNLocator
+
     lowest = min(float(line[0][0]) for line in lines)
     highest = max(float(line[0][-1]) for line in lines)
     axes.set_xscale("log")
@@ -182,6 +189,7 @@ def _frame(axes: Any, lines: Sequence[_Line], label: str) -> None:
     bottom = max(float(values.min()), top - 60) if values.size else -1.0
     middle, span = (top + bottom) / 2, max(top - bottom, _LOWEST_SPAN_DB)
     axes.set_ylim(middle - 0.56 * span, middle + 0.56 * span)
+    axes.yaxis.set_major_locator(MaxNLocator(9, steps=[1, 2, 5, 10], integer=True))
     axes.axhline(0, color=INK, lw=0.7)
     axes.grid(True, color=GRID, lw=0.6)
     axes.set_axisbelow(True)
@@ -201,7 +209,11 @@ def _names_at_ends(axes: Any, lines: Sequence[_Line]) -> None:
         if name and finite.size:
             named.append((float(np.clip(finite[-1], low, high)), name, colour))
     named.sort(key=lambda entry: entry[0])
-    places = _spread([value for value, _, _ in named], 0.052 * (high - low))
+    share = min(_NAME_SHARE, 1.1 / max(len(named), 1))
+    room = share * (high - low)
+    places = _spread([value for value, _, _ in named], room)
+    if places and places[0] < low:  # the lowest group hangs over the edge
+        places = [place + low - places[0] for place in places]
     for place, (value, name, colour) in zip(places, named, strict=True):
         axes.annotate(
             textwrap.shorten(name, _LONGEST_NAME, placeholder="…"),
@@ -211,7 +223,7 @@ def _names_at_ends(axes: Any, lines: Sequence[_Line]) -> None:
             textcoords=("axes fraction", "data"),
             color=colour,
             va="center",
-            size=8.5,
+            size=8.5 * share / _NAME_SHARE,
             annotation_clip=False,
             arrowprops={
                 "arrowstyle": "-",

@@ -33,7 +33,10 @@ _SILENT = 1e-15
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Curve:
-    """The response from one input at one setting; −inf dB where nothing comes out."""
+    """The response from one input at one setting; −inf dB where nothing comes out.
+
+    `digital_gain_db` is NaN beyond half the rate.
+    """
 
     setting: Settings
     input: str
@@ -80,8 +83,13 @@ def curves(
         answers = response(network, setting, at_hz)
         digital: list[Real | None] = [None] * len(answers)
         if sample_rate_hz is not None:
+            is_sampled = at_hz <= sample_rate_hz / 2
             digital = [
-                _db(design(roots, sample_rate_hz, method).response(at_hz))
+                np.where(
+                    is_sampled,
+                    _db(design(roots, sample_rate_hz, method).response(at_hz)),
+                    np.nan,
+                )
                 for roots in find_roots(network, setting)
             ]
         for name, answer, filtered in zip(
