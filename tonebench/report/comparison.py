@@ -62,8 +62,9 @@ def write_comparison(
                 write_whole(part / picture_name(pairing, ending), picture)
         write_whole(part / MANIFEST, manifest_bytes(compared))
         written = {entry.name for entry in part.iterdir()}
-    for name in earlier - written:
-        (folder / name).unlink(missing_ok=True)
+    for path in (folder / name for name in earlier - written):
+        if not is_same_file(comparison.take, path):  # a clip may be the next one's take
+            path.unlink(missing_ok=True)
     return compared
 
 
