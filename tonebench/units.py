@@ -27,7 +27,25 @@ _BEHIND = re.compile(
 )
 _INSIDE = re.compile(rf"([+-]?\d*)({_PREFIX})(\d+)\s*({_UNIT})?")
 _POT_LETTER_HINT = "letters differ by region; write linear or audio as the taper"
-_POT_LETTER = re.compile(r"[A-Za-z]\s?\d+\.?\d*\s*[kKM]|\d+\.?\d*\s*[kKM]\s?[A-Z]")
+_POT_VALUE = r"\d+\.?\d*\s*[kM]\d*\s*(?:Ω|ohms?)?"
+_POT_LETTER = re.compile(  # the letters that makers use, common practice, no source
+    rf"[ABCDGSW][-\s]?{_POT_VALUE}|{_POT_VALUE}[-\s]?[ABCDGSW]", re.IGNORECASE
+)
+
+#: A number with a prefix and a unit in any spelling, and what they are read as.
+_LOOSE = re.compile(
+    r"([+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d{1,4})?|[+-]?\d*[a-zµμ]\d+)\s*"
+    r"(pico|nano|micro|milli|kilo?|mega?|[pnumkgrµμ])?\s*"
+    r"(f|fd|farads?|h|hy|henr(?:y|ys|ies)|Ω|ohms?|v|volts?|a|amps?|amperes?"
+    r"|s|siemens|hz|hertz)?",
+    re.IGNORECASE,
+)
+_LOOSE_PREFIX = {
+    "pico": "p", "nano": "n", "micro": "u", "milli": "m", "kil": "k", "kilo": "k",
+    "meg": "M", "mega": "M", "p": "p", "n": "n", "u": "u", "k": "k", "g": "G", "r": "R",
+}  # fmt: skip
+_LOOSE_UNIT = {"f": "F", "h": "H", "ω": "Ω", "o": "Ω", "v": "V", "a": "A", "s": "S"}
+_THOUSANDS = re.compile(r"([+-]?[1-9]\d{0,2})((?:,\d{3})+)(?![\d,])(.*)")
 
 _SIGN_OF_EXPONENT = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
 
@@ -83,13 +101,13 @@ def parse_value(text: str | float, unit: str = "") -> float:
             number = f"{whole}0.{decimals}"
     else:
         raise ValueTextError(
-            f"cannot read '{text}' as a component value", _hint_for(stripped)
+            f"cannot read '{text}' as a component value", _hint_for(stripped, unit)
         )
     found = _UNIT_SIGN[sign] if sign else ("Ω" if prefix == "R" else "")
     if unit and found and found != unit:
         raise ValueTextError(
             f"'{text}' is in {found}, but this value is in {unit}",
-            _POT_LETTER_HINT if found == "A" else f"write it in {unit}",
+            _pot_letter_hint(stripped, unit) or f"write it in {unit}",
         )
     mantissa, _, exponent = number.lower().partition("e")
     scale = int(exponent or 0) + (_EXPONENT[prefix] if prefix else 0)
@@ -102,12 +120,79 @@ def _finite(value: float, text: str) -> float:
     return value
 
 
-def _hint_for(text: str) -> str:
+def _hint_for(text: str, unit: str) -> str:
+    """Return what would be right in place of a text that is not a value."""
     if re.search(r"\d,\d", text):
+        return _comma_hint(text)
+    if meant := _repaired(text, unit):
+        return f"write {meant}"
+    farad = printed_capacitance(text) if unit == "F" else None
+    if farad is not None:
+        return f"as a code on a part, {text} is {format_code(farad)}"
+    general = "write it like '4k7', '22n', '0.56H' or '470'"
+    return _pot_letter_hint(text, unit) or general
+
+
+def _pot_letter_hint(text: str, unit: str) -> str:
+    is_one = unit in ("", "Ω") and _POT_LETTER.fullmatch(text)
+    return _POT_LETTER_HINT if is_one else ""
+
+
+def _comma_hint(text: str) -> str:
+    """Return how to write a number with commas: for thousands, or for decimals."""
+    if "." in text:
+        return "leave out marks between thousands, and use a decimal point"
+    if not (match := _THOUSANDS.fullmatch(text)):
         return f"use a decimal point: '{text.replace(',', '.')}'"
-    if _POT_LETTER.fullmatch(text):
-        return _POT_LETTER_HINT
-    return "write it like '4k7', '22n', '0.56H' or '470'"
+    first, groups, rest = match.groups()
+    whole = f"{first}{groups.replace(',', '')}{rest}"
+    short = whole
+    if _BEHIND.fullmatch(whole):
+        short = format_value(parse_value(whole), digits=15).replace(" ", "")
+        short = short.replace("µ", "u")
+    if groups.count(",") > 1:
+        return f"write '{short}'"
+    decimal = f"{first}.{groups[1:]}".rstrip("0").rstrip(".") + rest
+    return f"for {whole} write '{short}', for {decimal} write '{decimal}'"
+
+
+def _repaired(text: str, unit: str) -> str:
+    """Return a text in quotes with prefix and unit set right, or nothing."""
+    if not (match := _LOOSE.fullmatch(text)):
+        return ""
+    number, prefix, word = (group or "" for group in match.groups())
+    number = re.sub("[A-Za-z]", lambda m: _LOOSE_PREFIX.get(m[0].lower(), m[0]), number)
+    word = word.casefold()
+    sign = "Hz" if word in ("hz", "hertz") else _LOOSE_UNIT.get(word[:1], "")
+    if unit and sign not in ("", unit):
+        return ""
+    sign = sign or unit
+    if sign == "F" and prefix in ("m", "M"):  # old drawings write mfd and mf for µF
+        return f"'{number}u' for microfarads, '{number}m' for millifarads"
+    prefix = _LOOSE_PREFIX.get(prefix.lower(), prefix)
+    prefix = "M" if (prefix, sign) == ("m", "Hz") else prefix
+    short = f"{number}{prefix}"
+    if not (_BEHIND.fullmatch(short) or _INSIDE.fullmatch(short)):
+        return ""
+    if "R" in short:
+        return f"'{short}'" if sign in ("", "Ω") else ""
+    return f"'{short}' or '{short}{sign}'" if sign else f"'{short}'"
+
+
+def printed_capacitance(text: str) -> float | None:
+    """Return the farads of a three-digit code as printed on a part; None if it's none.
+
+    Two digits and the number of zeros behind them, in picofarads; a letter at the end
+    is the tolerance (common practice, no source).
+
+    Examples
+    --------
+    >>> printed_capacitance("333"), printed_capacitance("104K")
+    (3.3e-08, 1e-07)
+    >>> printed_capacitance("33n")
+    """
+    match = re.fullmatch(r"([1-9]\d)([0-6])[A-Z]?", text, re.ASCII)
+    return float(f"{match[1]}e{int(match[2]) - 12}") if match else None
 
 
 def parse_share(text: str | float) -> float:

@@ -1,15 +1,16 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Doubts about part values: readable, but hardly what a builder meant.
 
-On many drawings "4.7" means 4.7 kΩ and ".047" 0.047 µF; a circuit file takes them at
-their word, so the doubt is said aloud. The limits are common practice for battery
-circuits, no source.
+On many drawings "4.7" means 4.7 kΩ and ".047" 0.047 µF, and a capacitor has "333"
+printed on it; values are taken at their word, so the doubt is said aloud. Knows no
+file, so that it serves values from anywhere. The limits are common practice for
+battery circuits, no source.
 """
 
 import re
 from dataclasses import dataclass
 
-from tonebench.units import format_code, format_value
+from tonebench.units import format_code, format_value, printed_capacitance
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,26 +36,40 @@ _LIMITS = {
     "capacitor": _Limits(
         "F", 1e-12, 10e-3, 1e-12, 10e-6, ((1e-5, 100, 1e-6), (1, 1e6, 1e-12)), "M"
     ),
+    "capacitance": _Limits(
+        "F", 1e-12, 1e-6, 1e-12, 1e-6, ((1e-3, 1, 1e-9), (1, 1e6, 1e-12)), "M"
+    ),
     "inductor": _Limits("H", 1e-6, 100, 1e-6, 100, ((100, 1e4, 1e-3),), "M"),
 }
 
 
 def doubt(kind: str, written: str | float, value: float) -> tuple[str, str] | None:
-    """Return what is doubtful about a part's value, and what may have been meant.
+    """Return what is doubtful about a value, and what may have been meant.
 
     Parameters
     ----------
     kind : str
-        "resistor", "pot", "capacitor" or "inductor".
+        "resistor", "pot", "capacitor" or "inductor" for a part, and "capacitance" for
+        what nobody prints a code on: a lead, or a pickup's winding.
     written : str or float
-        The value as it stands in the file.
+        The value as somebody wrote it.
     value : float
         The same in ohms, farads or henries.
+
+    Returns
+    -------
+    tuple of (str, str), or None
+        What the value is as it was read, and the likely text. None if the value is
+        usual, 0 (a wire link) or what is refused elsewhere: below 0, or not a number.
 
     Examples
     --------
     >>> doubt("capacitor", ".047", 0.047)
     ('.047 is 0.047 F', 'meant 47n?')
+    >>> doubt("capacitor", "333", 333.0)
+    ('333 is 333 F', 'meant 33n, as the code 333 on a part says?')
+    >>> doubt("capacitance", "700", 700.0)
+    ('700 is 700 F', 'meant 700p?')
     >>> doubt("resistor", 4.7, 4.7)
     ('4.7 is 4.7 Ω', 'meant 4k7? otherwise write 4R7')
     >>> doubt("resistor", "4k7", 4700.0)
@@ -74,10 +89,23 @@ def doubt(kind: str, written: str | float, value: float) -> tuple[str, str] | No
     hint = f"meant {' or '.join(meant)}?" if meant else "is the prefix right?"
     if not is_bare and limits.mixed_up in text:
         hint = _MILLI
+    if kind == "capacitor":
+        hint = _as_printed(text) or hint
     if limits.least <= value <= limits.most:
         hint = f"{hint} otherwise write {_code(value, limits.unit)}"
     amount = f"{value:g} {limits.unit}" if is_bare else format_value(value, limits.unit)
     return f"{text} is {amount}", hint
+
+
+def _as_printed(text: str) -> str:
+    """Return what a three-digit code means that is printed on a capacitor, if it is."""
+    farad = printed_capacitance(text)
+    if farad is None:
+        return ""
+    code = format_code(farad)
+    if text.endswith("0"):  # drawings have such numbers too, as picofarads
+        return f"meant {text}p? as a code on a part, {text} is {code}"
+    return f"meant {code}, as the code {text} on a part says?"
 
 
 def _code(value: float, unit: str) -> str:

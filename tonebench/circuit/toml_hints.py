@@ -38,7 +38,15 @@ _LOOKS = tuple(
         ),
         (r"""["']""", "is a quote still open?"),
         (r"^\s*\[[^\]]*$", "is the closing ] missing?"),
+        (
+            r"=\s*([1-9]\d{0,2}),(\d{3})\s*(?:[,}]|$)",
+            r"for \1\2 leave out the comma, for a decimal write \1.\2",
+        ),
         (r"=\s*(\d+),(\d+)\s*(?:[,}]|$)", r"use a decimal point: \1.\2"),
+        (
+            r"=\s*([1-9]\d{0,2}),(\d{3}[^\d\s,}][^\s,}]*)",
+            r'write "\1\2" or "\1.\2", in quotes and without a comma',
+        ),
         (r"=\s*(\d+),(\d+[^\s,}]+)", r'use a decimal point, and quotes: "\1.\2"'),
         (r"=\s*(\.\d+)\s*(?:[,}]|$)", r"a number starts with a digit: 0\1"),
         (r"=\s*(?:True|TRUE|False|FALSE)\b", "write true or false in small letters"),

@@ -78,7 +78,7 @@ def curve_table(
 def _cell(curve: Curve, row: int) -> str:
     gain_db = curve.gain_db[row]
     text = f"{gain_db:+.2f}" if np.isfinite(gain_db) else "silent"
-    if curve.digital_gain_db is not None:
-        off_db = curve.digital_gain_db[row] - gain_db
-        text += f" ({off_db:+.3f})" if np.isfinite(off_db) else ""
+    digital = curve.digital_gain_db
+    if digital is not None and np.isfinite([gain_db, digital[row]]).all():
+        text += f" ({digital[row] - gain_db:+.3f})"
     return text
