@@ -7,6 +7,7 @@ here, and only when something is drawn.
 
 import io
 import textwrap
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -140,6 +141,7 @@ def _drawn(
         "svg.hashsalt": _HASH_SALT,
         "font.family": "DejaVu Sans",  # comes with matplotlib
         "font.size": 9.5,
+        "text.parse_math": False,  # a name may hold a dollar sign
         "text.color": INK,
         "axes.labelcolor": INK,
         "xtick.color": INK,
@@ -261,5 +263,8 @@ def _spread(values: Sequence[float], room: float) -> list[float]:
 def _saved(figure: Any, ending: str) -> bytes:
     target = io.BytesIO()
     kind = ending.lower().lstrip(".")
-    figure.savefig(target, format=kind, metadata=_UNDATED[kind], facecolor=PAPER)
+    with warnings.catch_warnings():
+        # names in writings that the font lacks come out as boxes
+        warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
+        figure.savefig(target, format=kind, metadata=_UNDATED[kind], facecolor=PAPER)
     return target.getvalue()
