@@ -63,8 +63,9 @@ def write_comparison(
         write_whole(part / MANIFEST, manifest_bytes(compared))
         written = {entry.name for entry in part.iterdir()}
     for path in (folder / name for name in earlier - written):
-        if not is_same_file(comparison.take, path):  # a clip may be the next one's take
-            path.unlink(missing_ok=True)
+        # a clip may have become a take
+        if path.is_file() and not is_same_file(comparison.take, path):
+            path.unlink()
     return compared
 
 
@@ -75,9 +76,9 @@ def _files_of(folder: Path) -> set[str]:
         pairings = manifest["pairings"]
         named = [clip["file"] for p in pairings for clip in p["clips"].values()]
         named += [name for p in pairings for name in p["curves"].values()]
+        return {name for name in named if name == Path(name).name}
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return set()
-    return {name for name in named if name == Path(name).name}
 
 
 def _picture(compared: Compared, pairing: PairingClips, ending: str) -> bytes:
