@@ -13,9 +13,8 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
+from noises import SAMPLE_RATE_HZ, Floats
 from string_synthesis import (
-    SAMPLE_RATE_HZ,
-    Floats,
     Note,
     Performance,
     String,

@@ -6,24 +6,20 @@ coil, lead or circuit has touched it. This file knows strings, hands and pickups
 doesn't know any tune or file.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp2, inf
 
 import numpy as np
+from noises import SAMPLE_RATE_HZ, Chance, Floats, Rub, noise_floor
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-
-SAMPLE_RATE_HZ = 48_000
 LEAD_IN_S = 0.25  # silence before beat 0
 HIGHEST_PARTIAL_HZ = 20_000.0
 QUIET_V = 2e-8  # below this (a third of a 24-bit step at 1 V) a partial has ended
 GLIDE_S = 0.18  # a note that starts sharp settles with this time constant
 STOP_RAMP_S = 0.012  # the stopping hand settles on the string within this time
-NOISE_FLOOR_V = 10 ** (-90 / 20)
-NOISE_BLOCK = 8192
 PARTIALS_AT_ONCE = 16
+SKIN = Rub(rise_s=0.008, fall_s=0.028, centre_hz=350.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,13 +47,14 @@ class String:
 class Technique:
     """How a hand sets a string going; each pair is (softest, hardest).
 
-    ``place_m`` is the distance of the plucking point from the bridge, ``force_n`` the
-    force at velocity 1 (it falls with velocity to the power 1.5), ``contact_m`` the
-    radius of the bend under the finger (small is bright), ``pull_s`` how long the
-    string is drawn aside before it slips off, ``scrape`` the contact noise relative
-    to the first partial, ``glide_cents`` how far a note of velocity 1 starts sharp
-    (a wide swing stretches the string), ``muting_per_s`` the loss to a hand that lies
-    on the string: a dead note.
+    ``place_m`` is the distance of the plucking point from the bridge, give or take
+    ``spread_m``; ``force_n`` the force at velocity 1 (it falls with velocity to the
+    power 1.5, and is negative for a stroke the other way), ``contact_m`` the radius of
+    the bend under finger or pick (small is bright), ``pull_s`` how long the string is
+    drawn aside before it slips off, ``scrape`` the contact noise relative to the first
+    partial and ``rub`` its kind, ``glide_cents`` how far a note of velocity 1 starts
+    sharp (a wide swing stretches the string), ``muting_per_s`` the loss to a hand that
+    lies on the string, and ``muting_per_cycle`` what it adds for each hertz.
     """
 
     place_m: float
@@ -66,7 +63,10 @@ class Technique:
     pull_s: tuple[float, float]
     scrape: float
     glide_cents: float
+    spread_m: float = 0.008
     muting_per_s: float = 0.0
+    muting_per_cycle: float = 0.0
+    rub: Rub = SKIN
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,18 +105,6 @@ class Performance:
         return next(string for string in self.tuning if string.name == name)
 
 
-class Chance:
-    """Random numbers that no later numpy will change: a bit generator's raw stream."""
-
-    def __init__(self, *key: int) -> None:
-        self._bits = np.random.PCG64(np.random.SeedSequence(key))
-
-    def even(self, count: int) -> Floats:
-        """Draw ``count`` numbers, evenly spread over -1..1."""
-        raw = self._bits.random_raw(count) >> np.uint64(11)
-        return raw.astype(np.float64) * 2.0**-52 - 1.0
-
-
 def stiffness_at(string: String, fret: int) -> float:
     """Inharmonicity coefficient B of the stopped string: it goes with 1/length²."""
     return string.stiffness * exp2(fret / 6)
@@ -150,7 +138,7 @@ def render(performance: Performance, seconds: float = inf) -> Floats:
     """Play a performance, or only its first seconds: volts, (frames, pickups)."""
     whole_s = LEAD_IN_S + performance.beats * performance.beat_s
     frames = round(min(whole_s, seconds) * SAMPLE_RATE_HZ)
-    out = _noise_floor(performance, frames)
+    out = noise_floor(performance.seed, frames, len(performance.pickups_m))
     for index in range(len(performance.notes)):
         onset = onset_frame(performance, index)
         if onset - SAMPLE_RATE_HZ // 10 < frames:  # the finger arrives before the onset
@@ -178,11 +166,12 @@ def _stroke(performance: Performance, index: int, room: int) -> tuple[int, Float
         frequency = frequency * exp2(1.5 * tune / 1200)
     n = np.arange(1, len(frequency) + 1)
     wave = n * np.pi / length
+    place = hand.place_m + hand.spread_m * along
     force = hand.force_n * velocity**1.5
     contact = float(np.interp(velocity, (0.0, 1.0), hand.contact_m))
     bend = 2.0 * force / (length * string.tension_n * wave**2)  # an ideal string's
     bend /= 1.0 + stiffness_at(string, note.fret) * n**2
-    bend *= np.sin(wave * (hand.place_m + 0.008 * along))
+    bend *= np.sin(wave * place)
     bend *= np.exp(-0.5 * (wave * contact) ** 2)
     seen = np.sin(np.outer(wave, performance.pickups_m))
     seen *= np.sinc(wave * performance.aperture_m / (2.0 * np.pi))[:, np.newaxis]
@@ -193,8 +182,9 @@ def _stroke(performance: Performance, index: int, room: int) -> tuple[int, Float
     loss = losses_per_s(frequency, note.fret) * (1.0 + 0.12 * chance.even(len(n)))
     apart = np.exp2((1.2 + 0.6 * chance.even(len(n))) / 1200)
     shape = np.vstack([np.cos(angle) * shape, 0.3 * np.sin(angle) * shape])
-    loss = np.concatenate([1.2 * loss, 0.65 * loss]) + hand.muting_per_s
     frequency = np.concatenate([frequency, frequency * apart])
+    loss = np.concatenate([1.2 * loss, 0.65 * loss])
+    loss = loss + hand.muting_per_s + hand.muting_per_cycle * frequency
 
     stop_s = note.beats * performance.beat_s
     cents = hand.glide_cents * velocity**2
@@ -207,9 +197,16 @@ def _stroke(performance: Performance, index: int, room: int) -> tuple[int, Float
     speed *= SAMPLE_RATE_HZ / speed.sum()
     out = np.vstack([np.outer(speed, shape.sum(axis=0)), ringing])
 
-    scrape = hand.scrape * 2.0 * np.pi * frequency[0] * float(np.abs(shape[0]).max())
-    _add_scrape(out, before, scrape, chance)
-    _add_scrape(out, before + round(stop_s * SAMPLE_RATE_HZ), 0.2 * scrape, chance)
+    # skin or pick on the windings when it slips off, skin when the other hand stops it
+    peak_v = hand.scrape * 2.0 * np.pi * frequency[0] * float(np.abs(shape[0]).max())
+    stopped = before + round(stop_s * SAMPLE_RATE_HZ)
+    for rub, at, from_m, share in (
+        (hand.rub, before, place, 1.0),
+        (SKIN, stopped, length, 0.2),
+    ):
+        late = _late_frames(performance, string, from_m)
+        burst = rub.burst(chance, share * peak_v)
+        _add_rub(out, at - rub.rise_frames, burst, late)
     return before, out
 
 
@@ -255,45 +252,19 @@ def _ring(
     return out
 
 
-def _add_scrape(out: Floats, at: int, peak_v: float, chance: Chance) -> None:
-    """Add the short noise of skin on windings around frame ``at``, in place."""
-    rise, fall = SAMPLE_RATE_HZ * 8 // 1000, SAMPLE_RATE_HZ * 28 // 1000
-    x = np.arange(-rise, fall)
-    swell = np.where(x < 0, 1.0 + x / rise, np.exp(-5.0 * x / fall) * (1.0 - x / fall))
-    burst = 0.4 * peak_v * swell**2 * _noise(chance, 2048, _scrape_colour)[: len(x)]
-    start, end = max(0, at - rise), min(len(out), at + fall)
-    if start < end:
-        out[start:end] += burst[start - at + rise : end - at + rise, np.newaxis]
+def _late_frames(
+    performance: Performance, string: String, from_m: float
+) -> NDArray[np.int64]:
+    """How much later than at the nearest pickup a wave from a place is at each."""
+    away_m = np.abs(np.array(performance.pickups_m) - from_m)
+    speed = 2.0 * performance.scale_m * string.open_hz
+    late = (away_m - away_m.min()) / speed * SAMPLE_RATE_HZ
+    return np.asarray(np.rint(late), dtype=np.int64)
 
 
-def _scrape_colour(frequency_hz: Floats) -> Floats:
-    """Band-pass around 350 Hz, falling faster from 6 kHz on."""
-    low = frequency_hz / 350.0
-    return np.asarray(low / (1.0 + low**2) / np.hypot(1.0, frequency_hz / 6000.0))
-
-
-def _pink(frequency_hz: Floats) -> Floats:
-    """3 dB less each octave above 30 Hz, nothing at DC."""
-    return (frequency_hz > 0.0) / np.sqrt(np.maximum(frequency_hz, 30.0))
-
-
-def _noise(chance: Chance, frames: int, colour: Callable[[Floats], Floats]) -> Floats:
-    """Noise of unit RMS whose spectrum follows ``colour``."""
-    spectrum = np.fft.rfft(chance.even(frames))
-    spectrum *= colour(np.fft.rfftfreq(frames, 1.0 / SAMPLE_RATE_HZ).astype(np.float64))
-    noise = np.fft.irfft(spectrum, frames)
-    return np.asarray(noise / np.sqrt(np.mean(noise**2)))
-
-
-def _noise_floor(performance: Performance, frames: int) -> Floats:
-    """Quiet pink noise in overlapped blocks, so that any beginning stays the same."""
-    half = NOISE_BLOCK // 2
-    window = np.sin(np.pi * (np.arange(NOISE_BLOCK) + 0.5) / NOISE_BLOCK)
-    blocks = frames // half + 2
-    out = np.zeros(((blocks + 1) * half, len(performance.pickups_m)))
-    for block in range(blocks):
-        for channel in range(out.shape[1]):
-            chance = Chance(performance.seed, block, channel, 1)
-            noise = NOISE_FLOOR_V * _noise(chance, NOISE_BLOCK, _pink)
-            out[block * half :, channel][:NOISE_BLOCK] += window * noise
-    return out[half : half + frames]
+def _add_rub(out: Floats, at: int, burst: Floats, late: NDArray[np.int64]) -> None:
+    """Add a noise that begins at frame ``at``, later at each pickup, in place."""
+    for channel, start in enumerate(at + late):
+        end = min(len(out), start + len(burst))
+        if start < end:
+            out[start:end, channel] += burst[: end - start]

@@ -9,7 +9,8 @@ import make_takes
 import numpy as np
 import pytest
 import soundfile
-from string_synthesis import SAMPLE_RATE_HZ, Floats, String, partials_hz
+from noises import SAMPLE_RATE_HZ, Floats
+from string_synthesis import String, partials_hz
 
 DEMO_AUDIO = Path(__file__).parents[2] / "demo_audio"
 NAME = "harbour-walk"
