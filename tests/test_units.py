@@ -18,6 +18,7 @@ from tonebench.units import (
     from_db,
     parse_share,
     parse_value,
+    printed_capacitance,
     to_db,
 )
 
@@ -115,6 +116,116 @@ def test_a_text_that_is_no_value_is_refused_with_a_hint(
         parse_value(text, "Ω")  # type: ignore[arg-type]
     assert hint in caught.value.hint
     assert hint in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "hint"),
+    [
+        ("1,000", "Ω", "for 1000 write '1k', for 1 write '1'"),
+        ("4,700", "Ω", "for 4700 write '4.7k', for 4.7 write '4.7'"),
+        ("12,345", "Ω", "for 12345 write '12.345k', for 12.345 write '12.345'"),
+        ("1,000p", "F", "for 1000p write '1n', for 1p write '1p'"),
+        ("1,000n", "F", "for 1000n write '1u', for 1n write '1n'"),
+        ("1,000,000", "Ω", "write '1M'"),
+        ("0,047u", "F", "use a decimal point: '0.047u'"),
+        ("4,70k", "Ω", "use a decimal point: '4.70k'"),
+        ("1.000,5", "Ω", "leave out marks between thousands, and use a decimal point"),
+        ("1,000.5", "Ω", "leave out marks between thousands, and use a decimal point"),
+    ],
+)
+def test_a_comma_is_read_as_what_it_can_be(text: str, unit: str, hint: str) -> None:
+    with pytest.raises(ValueTextError) as caught:
+        parse_value(text, unit)
+    assert caught.value.hint == hint
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "offers"),
+    [
+        ("33nf", "F", ["33n", "33nF"]),
+        ("33NF", "F", ["33n", "33nF"]),
+        ("4N7", "F", ["4n7", "4n7F"]),
+        ("10 uf", "F", ["10u", "10uF"]),
+        ("10 microfarads", "F", ["10u", "10uF"]),
+        ("4.7KOhmS", "Ω", ["4.7k", "4.7kΩ"]),
+        ("4.7k OHM", "Ω", ["4.7k", "4.7kΩ"]),
+        ("4k7 Ohms", "Ω", ["4k7", "4k7Ω"]),
+        ("4.7 kilohms", "Ω", ["4.7k", "4.7kΩ"]),
+        ("470r", "Ω", ["470R"]),
+        ("4r7", "Ω", ["4R7"]),
+        ("560mh", "H", ["560m", "560mH"]),
+        ("0.56 henry", "H", ["0.56", "0.56H"]),
+        ("9 volts", "V", ["9", "9V"]),
+        ("1.2ma", "A", ["1.2m", "1.2mA"]),
+        ("3mhz", "Hz", ["3M", "3MHz"]),  # nobody means millihertz
+        ("22N", "", ["22n"]),
+    ],
+)
+def test_a_value_with_its_unit_written_otherwise_is_offered_repaired(
+    text: str, unit: str, offers: list[str]
+) -> None:
+    with pytest.raises(ValueTextError) as caught:
+        parse_value(text, unit)
+    quoted = (f"'{offer}'" for offer in offers)
+    assert caught.value.hint == f"write {' or '.join(quoted)}"
+    assert len({parse_value(offer, unit) for offer in offers}) == 1
+
+
+@pytest.mark.parametrize("text", ["22mfd", "22MFD", "22 mf"])
+def test_an_m_before_farads_may_be_micro_or_milli(text: str) -> None:
+    # Old drawings write mfd for microfarads: common practice, no source.
+    hint = "write '22u' for microfarads, '22m' for millifarads"
+    with pytest.raises(ValueTextError, match=hint):
+        parse_value(text, "F")
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"),
+    [("33nf", "Ω"), ("33nh", "F"), ("470r", "F"), ("10KK", "Ω"), ("4k7kohm", "Ω")],
+)
+def test_a_value_that_no_unit_repairs_gets_the_general_hint(
+    text: str, unit: str
+) -> None:
+    with pytest.raises(ValueTextError) as caught:
+        parse_value(text, unit)
+    assert caught.value.hint == "write it like '4k7', '22n', '0.56H' or '470'"
+
+
+@pytest.mark.parametrize("letter", "ABCDGSW")
+def test_pot_letters_are_known_before_and_after_a_value(letter: str) -> None:
+    # The letters that makers print on pots: common practice, no source.
+    texts = (f"{letter}250k", f"250k{letter}", f"{letter.lower()}1M", f"4K7 {letter}")
+    for text in texts:
+        with pytest.raises(ValueTextError, match="letters differ by region"):
+            parse_value(text, "Ω")
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"), [("10KK", "Ω"), ("X250k", "Ω"), ("9A", "V"), ("250kA", "V")]
+)
+def test_what_is_no_pot_letter_is_not_taken_for_one(text: str, unit: str) -> None:
+    with pytest.raises(ValueTextError) as caught:
+        parse_value(text, unit)
+    assert "letters" not in caught.value.hint
+
+
+@pytest.mark.parametrize(
+    ("code", "farad"),
+    # Two digits and a number of zeros, in picofarads: common practice, no source.
+    [("333", 33e-9), ("104", 100e-9), ("472", 4.7e-9), ("220", 22e-12), ("105J", 1e-6)],
+)
+def test_a_code_of_three_digits_is_read_as_picofarads(code: str, farad: float) -> None:
+    assert printed_capacitance(code) == farad
+
+
+@pytest.mark.parametrize("text", ["33", "3333", "033", "339", "33n", "33 3", "333nF"])
+def test_what_is_no_code_of_three_digits_is_not_read_as_one(text: str) -> None:
+    assert printed_capacitance(text) is None
+
+
+def test_a_printed_code_with_its_tolerance_letter_is_told() -> None:
+    with pytest.raises(ValueTextError, match="as a code on a part, 333J is 33n"):
+        parse_value("333J", "F")
 
 
 def test_a_value_in_another_unit_is_refused() -> None:
