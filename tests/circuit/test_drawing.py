@@ -3,7 +3,7 @@
 
 import pytest
 
-from tonebench.circuit.circuit import STRAIGHT, Circuit, Input
+from tonebench.circuit.circuit import STRAIGHT, Circuit, Input, Supply
 from tonebench.circuit.controls import SwitchControl
 from tonebench.circuit.drawing import Remarks, look_over, node_sentences
 from tonebench.circuit.parts import (
@@ -143,6 +143,76 @@ def test_a_path_that_one_position_of_a_switch_gives_is_a_path() -> None:
         "test", "Test", circuit.inputs, "out", circuit.parts, switches=(control,)
     )
     assert said(with_control) == []
+
+
+# -- an op-amp that rests at the end of its supply -------------------------------------
+
+NINE_VOLTS = Supply(9.0, 4.5)
+AT_THE_END = "U1: plus rests at 0 V, the supply's lower end; meant 'bias'?"
+
+
+def amplifier(plus: str, *parts: Part, supply: Supply | None = NINE_VOLTS) -> Circuit:
+    """Return a circuit with a follower whose plus is joined to "in" by a capacitor."""
+    coupling = Capacitor("C1", ("in", "p"), 1e-7)
+    follower = OpAmp("U1", plus, "out", "out")
+    every = (coupling, follower, *parts)
+    return Circuit("test", "Test", (Input("in", "in"),), "out", every, supply=supply)
+
+
+def to(node: str, ref: str = "R1") -> Resistor:
+    return Resistor(ref, ("p", node), 1e6)
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        [to("gnd")],
+        [to("gnd"), to("gnd", "R2")],
+        [to("q"), Resistor("R2", ("q", "gnd"), 1e5)],
+        [to("gnd"), to("q", "R2"), Capacitor("C2", ("q", "bias"), 1e-6)],
+        [to("gnd"), to("in", "R2")],  # a pickup rests at 0 V too
+        [VariableResistor("P1", 1e6, LINEAR, "k", ("p", "gnd"))],
+    ],
+)
+def test_plus_that_rests_on_ground_is_worth_a_warning(parts: list[Part]) -> None:
+    circuit = amplifier("p", *parts)
+    assert [str(warning) for warning in look_over(circuit).warnings] == [AT_THE_END]
+
+
+def test_plus_drawn_right_at_ground_is_worth_a_warning() -> None:
+    circuit = drawn(
+        Resistor("R1", ("in", "m"), 1e4),
+        Resistor("R2", ("m", "out"), 1e4),
+        OpAmp("U1", "gnd", "m", "out"),
+    )
+    assert said(circuit) == []  # without a supply nothing is known of its ends
+    on_battery = Circuit(
+        "test", "Test", circuit.inputs, "out", circuit.parts, supply=NINE_VOLTS
+    )
+    assert said(on_battery) == [AT_THE_END]
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        [to("bias")],
+        [to("gnd"), to("bias", "R2")],
+        [to("gnd"), to("rail", "R2")],  # a divider
+        [to("gnd"), to("out", "R2")],
+        [to("gnd"), Transconductor("G1", 1e-3, ("in", "gnd"), ("p", "gnd"))],
+        [to("q"), Pot("P1", 1e5, LINEAR, "k", ("gnd", "bias"), "q")],
+        [Switch("S1", "lift", "p", (("on", ("gnd",)), ("off", ("bias",))))],
+    ],
+)
+def test_plus_that_something_else_holds_too_is_no_matter(parts: list[Part]) -> None:
+    assert look_over(amplifier("p", *parts)).warnings == ()
+
+
+@pytest.mark.parametrize("supply", [None, Supply(9.0, 0.0)])
+def test_plus_may_rest_on_ground_where_ground_is_the_middle(
+    supply: Supply | None,
+) -> None:
+    assert look_over(amplifier("p", to("gnd"), supply=supply)).warnings == ()
 
 
 # -- several inputs --------------------------------------------------------------------

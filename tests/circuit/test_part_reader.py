@@ -176,7 +176,90 @@ def test_a_wrong_key_does_not_bring_up_its_stand_in() -> None:
     assert len(said) == 1
 
 
+def test_a_code_as_printed_on_a_capacitor_is_read_with_a_warning() -> None:
+    part, said = read('[parts]\nC1 = { capacitor = 333, across = ["a", "b"] }')
+    assert part == Capacitor("C1", ("a", "b"), 333.0)
+    assert said == [":2: C1: 333 is 333 F; meant 33n, as the code 333 on a part says?"]
+
+
 def test_a_doubtful_value_is_read_with_a_warning() -> None:
     part, said = read('[parts]\nC1 = { capacitor = ".047", across = ["a", "b"] }')
     assert part == Capacitor("C1", ("a", "b"), 0.047)
     assert said == [":2: C1: .047 is 0.047 F; meant 47n?"]
+
+
+# -- what is called otherwise in the trade ---------------------------------------------
+
+
+def fault_of(line: str) -> str:
+    part, (said,) = read(f"[parts]\n{line}")
+    assert part is None
+    return said.partition(": ")[2].partition(": ")[2]
+
+
+@pytest.mark.parametrize(
+    ("written", "hint"),
+    # Common practice, no source.
+    [
+        ("log", "write audio, the taper for volume"),
+        ("Logarithmic", "write audio, the taper for volume"),
+        ("lin", "write linear, the taper of even steps"),
+        ("LIN", "write linear, the taper of even steps"),
+        ("antilog", "write reverse-audio, the audio taper turned round"),
+        ("anti-log", "write reverse-audio, the audio taper turned round"),
+        ("reverse-log", "write reverse-audio, the audio taper turned round"),
+        ("reverse log", "write reverse-audio, the audio taper turned round"),
+        ("Audio", "did you mean 'audio'?"),
+        ("reverse_audio", "did you mean 'reverse-audio'?"),
+        *(
+            (
+                letter,
+                f"letters differ by region, though {letter[-1]} is often {usual}; "
+                "write linear, audio or reverse-audio",
+            )
+            for letter, usual in (
+                ("A", "audio"),
+                ("B", "linear"),
+                ("C", "reverse-audio"),
+                ("15A", "audio"),
+            )
+        ),
+        ("W", "letters differ by region; write linear, audio or reverse-audio"),
+    ],
+)
+def test_a_taper_by_another_name_is_told_by_ours(written: str, hint: str) -> None:
+    said = fault_of(
+        f'P1 = {{ pot = "1k", taper = "{written}", knob = "k", across = ["a", "b"] }}'
+    )
+    assert said == f"taper '{written}' is not known; {hint}"
+
+
+def test_a_taper_unlike_any_is_told_with_all_there_are() -> None:
+    said = fault_of(
+        'P1 = { pot = "1k", taper = "square", knob = "k", across = ["a", "b"] }'
+    )
+    assert "write linear, audio, audio-10, reverse-audio-15, blend" in said
+
+
+@pytest.mark.parametrize(
+    ("written", "hint"),
+    [
+        ("resister", "did you mean 'resistor'?"),
+        ("Capacitor", "did you mean 'capacitor'?"),
+        ("op-amp", "did you mean 'opamp'?"),
+        ("cap", "write capacitor"),
+        ("choke", "write inductor"),
+        ("Trimmer", "write pot"),
+    ],
+)
+def test_a_kind_that_is_not_known_is_told_as_it_was_written(
+    written: str, hint: str
+) -> None:
+    said = fault_of(f'X1 = {{ across = ["a", "b"], {written} = "10k", value = 3 }}')
+    assert said == f"'{written}' is no kind of part; {hint}"
+
+
+def test_a_part_of_node_names_alone_says_no_kind() -> None:
+    assert fault_of('X1 = { across = ["a", "b"] }').startswith(
+        "it says no kind of part; it needs one of resistor, capacitor, inductor"
+    )

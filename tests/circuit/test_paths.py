@@ -21,6 +21,7 @@ from tonebench.circuit.paths import (
     links,
     next_nodes,
     reached_nodes,
+    resting_places,
 )
 from tonebench.circuit.tapers import Taper
 
@@ -108,3 +109,30 @@ def test_a_node_that_one_position_holds_is_held() -> None:
     circuit = drawn(pole, *rest, switches=(control,))
     # a and c hang together at "two", a and b at "one"; never all three
     assert held_nodes(circuit, (pole, rest[1])) == {"in", "a", "b", "gnd"}
+
+
+def test_a_node_rests_where_direct_current_leads_and_no_further() -> None:
+    circuit = drawn(
+        Capacitor("C1", ("in", "a"), 1e-7),
+        Resistor("R1", ("a", "b"), 1e5),
+        Pot("P1", 1e5, Taper("linear"), "k", ("gnd", "b"), "w"),
+        Resistor("R2", ("b", "o"), 1e5),
+        OpAmp("U1", "a", "o", "o"),
+        Resistor("R3", ("o", "rail"), 1e5),
+        Resistor("R4", ("gnd", "bias"), 1e5),
+        Capacitor("C2", ("w", "bias"), 1e-7),
+    )
+    for node in ("a", "b", "w"):
+        assert resting_places(circuit, node) == {"gnd", "o"}
+    assert resting_places(circuit, "o") == {"o"}
+    assert resting_places(circuit, "gnd") == {"gnd"}
+    assert resting_places(circuit, "in") == set()
+
+
+def test_a_node_rests_where_a_current_enters_it() -> None:
+    circuit = drawn(
+        Transconductor("G1", 1e-3, ("in", "gnd"), ("a", "gnd")),
+        Resistor("R1", ("a", "b"), 1e5),
+        Resistor("R2", ("b", "gnd"), 1e5),
+    )
+    assert resting_places(circuit, "b") == {"a", "gnd"}

@@ -186,7 +186,8 @@ def _check_throws(parts: list[Table], switches: list[Table]) -> None:
                 words = [word for word in known if isinstance(word, str)]
                 for position in throws:
                     if position not in words:
-                        all_words = f"its positions are {', '.join(words)}"
-                        hint = did_you_mean(position, words) or all_words
+                        hint = f"its positions are {', '.join(words)}"
+                        if near := did_you_mean(position, words):
+                            hint = f"{hint}; {near}"
                         message = f"switch '{name}' has no position '{position}'"
                         part.fault(message, hint, "throws")

@@ -7,11 +7,18 @@ nothing of values, except that 0 ohm is a wire.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
-from tonebench.circuit.circuit import Circuit, Input
+from tonebench.circuit.circuit import Circuit
+from tonebench.circuit.node_names import (
+    ground_name_faults,
+    kept_node_meant,
+    loose_node_faults,
+    named_inputs,
+    outer_nodes,
+)
 from tonebench.circuit.parts import (
     GROUND,
     RESERVED_NODES,
@@ -32,14 +39,10 @@ from tonebench.circuit.paths import (
     next_nodes,
     op_amps,
     reached_nodes,
+    resting_places,
 )
 from tonebench.circuit.wording import did_you_mean
 from tonebench.errors import Fault
-
-#: Names that someone gives to ground, the bias or the rail, and what they are here.
-_LOOKALIKES = {node: node for node in RESERVED_NODES} | dict.fromkeys(
-    ("0", "0v", "earth", "ground", "mass", "masse"), GROUND
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +65,12 @@ def look_over(circuit: Circuit) -> Remarks:
     cuts many of them.
     """
     faults = [fault for part in circuit.parts for fault in wiring_faults(part)]
-    touches = (
+    touches = [
         (part.ref, node) for part in circuit.parts for _, node in terminals(part)
-    )
-    faults += name_faults(touches, (*input_nodes(circuit), circuit.output))
+    ]
+    ends = outer_nodes(circuit.inputs, circuit.output)
+    faults += ground_name_faults((*touches, *ends))
+    faults += loose_node_faults(touches, (node for _, node in ends))
     faults += _end_faults(circuit)
     if faults:
         return Remarks(tuple(faults))
@@ -73,7 +78,8 @@ def look_over(circuit: Circuit) -> Remarks:
     faults += [*_feedback_faults(circuit), *_output_faults(circuit)]
     if faults:
         return Remarks(tuple(faults))
-    return Remarks((), *_dc_remarks(circuit))
+    warnings, notes = _dc_remarks(circuit)
+    return Remarks((), (*_rest_warnings(circuit), *warnings), notes)
 
 
 def wiring_faults(part: Part) -> Iterator[Fault]:
@@ -100,64 +106,28 @@ def wiring_faults(part: Part) -> Iterator[Fault]:
             yield Fault(f"{words} are joined to the same node '{one}'", "", part.ref)
 
 
-def name_faults(
-    touches: Iterable[tuple[str, str]], ends: Iterable[str]
-) -> Iterator[Fault]:
-    """Yield nodes that only one part touches, and those that look like ground.
-
-    Parameters
-    ----------
-    touches : iterable of (str, str)
-        Designator and node for each terminal.
-    ends : iterable of str
-        Nodes that something outside touches too: those of the inputs and the output.
-    """
-    parts_at: dict[str, list[str]] = {}
-    for ref, node in touches:
-        refs = parts_at.setdefault(node, [])
-        if ref not in refs:
-            refs.append(ref)
-    known = {*ends, *RESERVED_NODES}
-    for node, refs in parts_at.items():
-        if node in known:
-            continue
-        if meant := _LOOKALIKES.get(node.casefold()):
-            message = f"joins node '{node}', which is a node like any other"
-            yield Fault(message, f"did you mean '{meant}'?", refs[0])
-        elif len(refs) == 1:
-            others = sorted((known | parts_at.keys()) - {node})
-            hint = did_you_mean(node, others) or "a node joins two parts or more"
-            message = f"joins node '{node}', which nothing else touches"
-            yield Fault(message, hint, refs[0])
-
-
 # -- the whole drawing -----------------------------------------------------------------
-
-
-def _inputs(circuit: Circuit) -> list[tuple[str, Input]]:
-    """Return the inputs, each with its key in a circuit file."""
-    if len(circuit.inputs) == 1:
-        return [("input", circuit.inputs[0])]
-    return [(f"inputs.{entry.name}", entry) for entry in circuit.inputs]
 
 
 def _end_faults(circuit: Circuit) -> Iterator[Fault]:
     """Yield inputs and outputs that are on ground, or joined to nothing."""
     touched = {node for part in circuit.parts for _, node in terminals(part)}
-    ends = [(key, entry.node) for key, entry in _inputs(circuit)]
+    ends = [(key, entry.node) for key, entry in named_inputs(circuit.inputs)]
     ends.append(("output", circuit.output))
     for key, node in ends:
         if node in RESERVED_NODES:
             message = f"can't be '{node}', which is a ground for signals"
             yield Fault(message, "name the node it is on", key)
-    for key, entry in _inputs(circuit):
+    for key, entry in named_inputs(circuit.inputs):
         ends.append((key, entry.back))
         if entry.node == entry.back not in RESERVED_NODES:
             message = f"node and back are the same node '{entry.node}'"
             yield Fault(message, "leave back out for ground", key)
     joined = Counter(node for _, node in ends)
     for key, node in ends:
-        if node not in touched | {*RESERVED_NODES} and joined[node] == 1:
+        if node in touched | {*RESERVED_NODES} or joined[node] > 1:
+            continue
+        if not kept_node_meant(node):  # told elsewhere
             message = f"is at node '{node}', which no part touches"
             yield Fault(message, did_you_mean(node, sorted(touched)), key)
 
@@ -184,7 +154,7 @@ def _source_faults(circuit: Circuit) -> Iterator[Fault]:
         if isinstance(part, Resistor) and part.resistance_ohm == 0:
             wires.join(*part.across)
     holders = [(GROUND, "ground")]
-    for key, entry in _inputs(circuit):
+    for key, entry in named_inputs(circuit.inputs):
         holders.append((entry.node, f"the input at '{entry.node}'"))
         if wires.are_joined(entry.node, entry.back):
             yield Fault("a part of 0 ohm shorts it", "", key)
@@ -240,6 +210,16 @@ def _dc_remarks(circuit: Circuit) -> tuple[tuple[Fault, ...], tuple[Fault, ...]]
                 message = f"node '{node}' has no path for direct current"
                 notes.append(Fault(message, "", part.ref))
     return tuple(warnings), tuple(notes)
+
+
+def _rest_warnings(circuit: Circuit) -> Iterator[Fault]:
+    """Yield op-amps on a single supply whose plus input rests at its lower end."""
+    if circuit.supply is None or circuit.supply.bias_volts == 0:
+        return  # what is drawn as ground stands in the middle of the supply
+    for op_amp in op_amps(circuit):
+        if resting_places(circuit, op_amp.plus) == {GROUND}:
+            message = "plus rests at 0 V, the supply's lower end"
+            yield Fault(message, "meant 'bias'?", op_amp.ref)
 
 
 # -- words -----------------------------------------------------------------------------

@@ -10,9 +10,14 @@ from pathlib import Path
 
 from tonebench.circuit.circuit import STRAIGHT, Circuit
 from tonebench.circuit.circuit_reader import make_circuit, read_inputs
-from tonebench.circuit.drawing import Remarks, look_over, name_faults, wiring_faults
+from tonebench.circuit.drawing import Remarks, look_over, wiring_faults
 from tonebench.circuit.hookup import Pickup, Piezo
-from tonebench.circuit.part_reader import read_part
+from tonebench.circuit.node_names import (
+    ground_name_faults,
+    loose_node_faults,
+    outer_nodes,
+)
+from tonebench.circuit.part_reader import NODE_KEYS, read_part
 from tonebench.circuit.parts import terminals
 from tonebench.circuit.plausible import doubt
 from tonebench.circuit.tables import Findings, Table, in_order, is_of_this_schema
@@ -114,25 +119,31 @@ def _look_over_broken(source: TomlText) -> Remarks:
     Every text in a broken part counts as a node that it touches.
     """
     table = Table(Findings(source))
-    inputs, output = read_inputs(table), table.node("output")
-    if not table.is_sound:
-        return Remarks()
-    ends = {output, *(node for entry in inputs for node in (entry.node, entry.back))}
+    ends = outer_nodes(read_inputs(table), table.node("output"))
+    ends_are_known = table.is_sound
     faults: list[Fault] = []
     touches: list[tuple[str, str]] = []
+    written: list[tuple[str, str]] = []
+    known = {node for _, node in ends}
     for part_table in table.each("parts"):
+        for key in NODE_KEYS:
+            nodes = _texts(part_table.data.get(key))
+            written += ((part_table.name, node) for node in nodes)
         if part := read_part(part_table):
             faults += wiring_faults(part)
             touches += ((part.ref, node) for _, node in terminals(part))
         else:
-            ends |= {*_texts(part_table.data)}
-    return Remarks((*faults, *name_faults(touches, ends)))
+            known |= {*_texts(part_table.data)}
+    faults += ground_name_faults((*written, *ends))
+    if ends_are_known:
+        faults += loose_node_faults(touches, known)
+    return Remarks(tuple(faults))
 
 
 def _texts(value: object) -> Iterator[str]:
     match value:
-        case str():
-            yield value
+        case str() | int():  # a node written as a number is a fault, and noted
+            yield str(value)
         case dict():
             yield from (text for inner in value.values() for text in _texts(inner))
         case list():
@@ -196,7 +207,7 @@ def _coil(table: Table, name: str, title: str) -> Pickup:
     )
 
 
-_LIKE_PART = {"Ω": "resistor", "H": "inductor", "F": "capacitor"}
+_LIKE_PART = {"Ω": "resistor", "H": "inductor", "F": "capacitance"}
 
 
 def _positive(table: Table, key: str, unit: str) -> float:

@@ -21,7 +21,7 @@ from tonebench.circuit.parts import (
 )
 from tonebench.circuit.plausible import doubt
 from tonebench.circuit.tables import Table
-from tonebench.circuit.tapers import Taper, parse_taper
+from tonebench.circuit.tapers import TAPER_WORDS, Taper, parse_taper
 from tonebench.circuit.wording import did_you_mean, shown
 from tonebench.errors import CircuitError
 
@@ -34,6 +34,18 @@ GENERIC_OPAMP = {
     "current_noise": "0.5p",
     "short_of_rail": "1.5",
 }
+
+#: The keys that name nodes.
+NODE_KEYS = (
+    *("across", "ends", "wiper", "tap", "plus", "minus", "out"),
+    *("common", "throws", "control", "into"),
+)
+
+#: Every other key that some part has.
+_OTHER_KEYS = (
+    *("tolerance", "winding", "taper", "knob", "end", "tap_at", "open_at"),
+    *("gbw", "open_loop_gain", "noise", "current_noise", "short_of_rail"),
+)
 
 
 def read_part(table: Table) -> Part | None:
@@ -50,10 +62,24 @@ def read_part(table: Table) -> Part | None:
             "give each part a designator of its own",
         )
     else:
-        offers = (did_you_mean(key, _READERS) for key in table.data)
-        every_kind = f"it needs one of {', '.join(_READERS)}"
-        table.fault("is no kind of part", next(filter(None, offers), every_kind))
+        _no_kind(table)
     return None
+
+
+def _no_kind(table: Table) -> None:
+    """Note that a part says no kind that is known, and which it may have meant."""
+    strange = [key for key in table.data if key not in NODE_KEYS + _OTHER_KEYS]
+    hints = {key: _kind_meant(key) for key in strange}
+    key = next(filter(hints.get, strange), strange[0] if strange else "")
+    hint = hints.get(key) or f"it needs one of {', '.join(_READERS)}"
+    message = f"{shown(key)} is no kind of part" if key else "it says no kind of part"
+    table.fault(message, hint, key)
+
+
+def _kind_meant(key: str) -> str:
+    if kind := _OTHER_KINDS.get(key.casefold()):
+        return f"write {kind}"
+    return did_you_mean(key, _READERS)
 
 
 def _value(table: Table, kind: str, unit: str) -> float:
@@ -121,16 +147,28 @@ def _taper(table: Table) -> Taper:
     written = table.get("taper")
     if written is None:
         table.fault("taper is missing", 'write taper = "linear" or "audio"')
-    elif isinstance(written, str) and re.fullmatch(r"\d*[A-Z]\d*", written):
-        hint = "letters differ by region; write linear or audio"
-        table.fault(f"taper {shown(written)} is not known", hint, "taper")
     else:
         try:
             return parse_taper(written)
         except CircuitError as error:
             message, _, hint = str(error).partition("; ")
+            if isinstance(written, str):
+                hint = _taper_meant(written) or hint
             table.fault(message, hint, "taper")
     return Taper("linear")
+
+
+def _taper_meant(written: str) -> str:
+    """Return what to write for a taper that is called otherwise in the trade."""
+    if match := re.fullmatch(r"\d*([A-Z])\d*", written):
+        usual = _TAPER_LETTERS.get(match[1])
+        often = f", though {match[1]} is often {usual}" if usual else ""
+        return f"letters differ by region{often}; write linear, audio or reverse-audio"
+    word = re.sub(r"[\s_-]", "", written.casefold())
+    for taper, (names, use) in _TAPER_NAMES.items():
+        if word in names:
+            return f"write {taper}, {use}"
+    return did_you_mean(written, TAPER_WORDS)
 
 
 def _opamp(table: Table) -> OpAmp:
@@ -203,3 +241,24 @@ _LATER = {
         "coupled inductors are not in schema 1, they come in a later version",
     ),
 }
+
+#: Kinds by other names (common practice, no source).
+_OTHER_KINDS = {
+    "r": "resistor",
+    "c": "capacitor",
+    "cap": "capacitor",
+    "l": "inductor",
+    "coil": "inductor",
+    "choke": "inductor",
+    **dict.fromkeys(("potentiometer", "trimmer", "trimpot"), "pot"),
+}
+#: Tapers by other names, and what they are for (common practice, no source).
+_TAPER_NAMES = {
+    "audio": (("log", "logarithmic"), "the taper for volume"),
+    "linear": (("lin",), "the taper of even steps"),
+    "reverse-audio": (
+        ("antilog", "antilogarithmic", "reverselog", "reverselogarithmic", "revlog"),
+        "the audio taper turned round",
+    ),
+}
+_TAPER_LETTERS = {"A": "audio", "B": "linear", "C": "reverse-audio"}

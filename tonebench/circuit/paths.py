@@ -13,6 +13,7 @@ from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.parts import (
     GROUND,
     RESERVED_NODES,
+    Capacitor,
     OpAmp,
     Pair,
     Part,
@@ -135,3 +136,24 @@ def reached_nodes(steps: Mapping[str, set[str]], starts: Iterable[str]) -> set[s
         reached |= new
         ahead += new
     return reached
+
+
+def resting_places(circuit: Circuit, node: str) -> set[str]:
+    """Return the nodes that a node gets its resting voltage from, switches closed.
+
+    They are grounds, outputs of op-amps, and nodes that a transconductor's current
+    enters. What comes in at an input counts as having no direct current of its own.
+    """
+    fixed = {*RESERVED_NODES, *(op_amp.out for op_amp in op_amps(circuit))}
+    for part in circuit.parts:
+        if isinstance(part, Transconductor):
+            fixed |= {*part.into}
+    steps: defaultdict[str, set[str]] = defaultdict(set)
+    for part in circuit.parts:
+        if not isinstance(part, Capacitor):
+            for one, other in links(part):
+                steps[one].add(other)
+                steps[other].add(one)
+    for held in fixed:  # a path ends there
+        steps.pop(held, None)
+    return reached_nodes(steps, [node]) & fixed
