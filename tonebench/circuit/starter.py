@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The starter circuit that ``tonebench new`` writes: small, and every line explained.
 
-A text and nothing else; tests prove that it reads without a remark.
+A text and nothing else; tests prove that it reads without a remark, and so does each
+of the further parts at its end once its lines are no comments any more.
 """
 
 #: The text of the file.
@@ -16,6 +17,7 @@ schema = 1                            # the version of this format
 title = "Treble cut and level"        # what people read
 input = "in"                          # the node where the instrument comes in
 output = "out"                        # the node where the sound goes out
+# place = "onboard"                   # inside the instrument, not on the floor
 
 [supply]
 volts = 9.0                           # one battery; the bias stands at half of it
@@ -53,4 +55,35 @@ C2 = { capacitor = "10n", across = ["d", "gnd"] }
 # wiper, which stands at the first end at 0 and at the second at 10.
 C3 = { capacitor = "1u", across = ["c", "e"] }
 P2 = { pot = "50k", taper = "audio", knob = "level", ends = ["gnd","e"], wiper = "out" }
+
+# More parts: take the "# " away in front of the lines you want, and take out the lines
+# above that they replace.
+
+# A coil, and the ohms of its winding:
+# L1 = { inductor = "0.56H", across = ["b", "c"], winding = "38" }
+
+# A pot with a taper of its own, for P1: rows of [position, share of the track], here
+# all of it in the first half of the turn.
+# P1 = { pot = "1M", taper = [[0,0],[5,1],[10,1]], knob = "treble", across = ["c","d"] }
+
+# A "generic" op-amp has gbw = "3M" (hertz), open_loop_gain = "100k", noise = "5n" (V
+# per root hertz) and short_of_rail = 1.5 (V); write what your type has. An "ideal" one
+# has no noise, no limit to gain or bandwidth, and reaches the rails. For U1:
+# U1 = { opamp = "generic", plus = "a", minus = "m", out = "b", short_of_rail = 0.1 }
+# U1 = { opamp = "ideal", plus = "a", minus = "m", out = "b" }
+
+# A switch: "on" joins c and d; "off" has no throw, so it is open. Its table is below.
+# S1 = { switch = "dark", common = "c", throws = { on = "d" } }
+
+# What a second input needs. Both inputs have tables below, for the line input = "in":
+# C4 = { capacitor = "22n", across = ["in2", "a"] }
+
+# Tables come after the last part.
+# [switches.dark]
+# positions = ["off", "on"]
+
+# [inputs.neck]
+# node = "in"
+# [inputs.bridge]
+# node = "in2"
 """
