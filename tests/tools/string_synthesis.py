@@ -53,8 +53,9 @@ class Technique:
     the bend under finger or pick (small is bright), ``pull_s`` how long the string is
     drawn aside before it slips off, ``scrape`` the contact noise relative to the first
     partial and ``rub`` its kind, ``glide_cents`` how far a note of velocity 1 starts
-    sharp (a wide swing stretches the string), ``muting_per_s`` the loss to a hand that
-    lies on the string, and ``muting_per_cycle`` what it adds for each hertz.
+    sharp (a wide swing stretches the string), ``stop_scrape`` the noise of the hand
+    that ends the note, ``muting_per_s`` the loss to a hand that lies on the string,
+    and ``muting_per_cycle`` what it adds for each hertz.
     """
 
     place_m: float
@@ -64,6 +65,7 @@ class Technique:
     scrape: float
     glide_cents: float
     spread_m: float = 0.008
+    stop_scrape: float = 0.01
     muting_per_s: float = 0.0
     muting_per_cycle: float = 0.0
     rub: Rub = SKIN
@@ -198,11 +200,11 @@ def _stroke(performance: Performance, index: int, room: int) -> tuple[int, Float
     out = np.vstack([np.outer(speed, shape.sum(axis=0)), ringing])
 
     # skin or pick on the windings when it slips off, skin when the other hand stops it
-    peak_v = hand.scrape * 2.0 * np.pi * frequency[0] * float(np.abs(shape[0]).max())
+    peak_v = 2.0 * np.pi * frequency[0] * float(np.abs(shape[0]).max())
     stopped = before + round(stop_s * SAMPLE_RATE_HZ)
     for rub, at, from_m, share in (
-        (hand.rub, before, place, 1.0),
-        (SKIN, stopped, length, 0.2),
+        (hand.rub, before, place, hand.scrape),
+        (SKIN, stopped, length, hand.stop_scrape),
     ):
         late = _late_frames(performance, string, from_m)
         burst = rub.burst(chance, share * peak_v)
