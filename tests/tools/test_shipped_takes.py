@@ -126,7 +126,7 @@ def test_a_take_has_soft_notes_and_hard_ones(name: str) -> None:
 
 
 # E1 and B0 from ISO 16, B of the strings as in instruments.py, the partials from
-# Fletcher's formula; a cent and a half, since the second polarisation is detuned by
+# Fletcher's formula; a cent, since the second polarisation is detuned by
 # about that much
 @pytest.mark.parametrize(
     ("name", "first", "stiffness"),
@@ -140,7 +140,7 @@ def test_the_long_low_note_sounds_at_a_stiff_strings_partials(
     steady = cut(shipped(name)[:, 0], long.onset_s + 0.6, long.stop_s - 0.05)
     for n in (1, 2, 3, 4, 7, 8, 10, 13, 15, 20):
         expected = n * first * np.sqrt(1.0 + stiffness * n**2)
-        assert abs(cents(peak_near_hz(steady, expected), expected)) < 1.5, n
+        assert abs(cents(peak_near_hz(steady, expected), expected)) < 1.0, n
 
 
 def test_the_low_b_stopped_at_its_octave_has_its_tenth_partial_a_semitone_sharp() -> (
