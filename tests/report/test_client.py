@@ -129,12 +129,13 @@ def test_texts_of_a_manifest_are_shown_and_never_obeyed(tmp_path: Path) -> None:
 
 
 @settings(deadline=None)
-@given(st.text(st.characters(exclude_categories=["Cs", "Cc"]), min_size=1))
+@given(st.text(st.characters(exclude_categories=["Cs", "Cc"])))
 def test_any_text_comes_back_from_a_sentence(text: str) -> None:
-    (told,) = Page(f"<p>{sentence(text)}</p>").told("p")
-    told = told.replace("\N{NO-BREAK SPACE}", " ")
-    wanted = text.strip().replace("\N{NO-BREAK SPACE}", " ")
-    assert told.removesuffix(".")[1:] == wanted.removesuffix(".")[1:]
+    (told,) = Page(f"<p>{sentence(f'Told {text}')}</p>").told("p")
+    wanted = f"Told {text}".strip()
+    assert told.replace("\N{NO-BREAK SPACE}", " ") in (
+        ended.replace("\N{NO-BREAK SPACE}", " ") for ended in (wanted, f"{wanted}.")
+    )
 
 
 # ---- What it holds ----
@@ -321,8 +322,8 @@ def test_pairings_on_several_takes_are_told_apart(tmp_path: Path) -> None:
 
 
 def test_knobs_are_bars_of_their_length_and_switches_are_words() -> None:
-    page = Page(settings_html(clip("x", 0.0, bass=7.5, range="high"), "a"))
-    assert [text.strip() for text in page.told("li")] == ["Bass 7½", "Range high"]
+    page = Page(settings_html(clip("x", 0.0, bass_cut=7.5, range="high"), "a"))
+    assert [text.strip() for text in page.told("li")] == ["Bass cut 7½", "Range high"]
     (bar,) = [line for line in page.all("line") if line["class"] == "fill a"]
     assert bar["x2"] == "75.0%"
     assert [line["x1"] for line in page.all("line")].count("50%") == 1

@@ -135,7 +135,7 @@ def _grid(frame: _Frame) -> str:
         kind = "" if is_always else " wide"
         drawn.append(f'<line class="line{kind}" x1="{x}" x2="{x}" y1="0" y2="100%"/>')
         drawn.append(f'<text class="tick{kind}" x="{x}" y="100%" dy="18">{word}</text>')
-    drawn.append('<text class="unit" x="0" y="0" dx="-8" dy="-8">dB</text>')
+    drawn.append('<text class="unit" x="0" y="0" dx="-8" dy="-11">dB</text>')
     drawn.append('<text class="unit" x="100%" y="100%" dx="32" dy="18">Hz</text>')
     return "".join(drawn)
 

@@ -34,6 +34,7 @@ function say(words) {
 }
 
 function tell() {
+  if (state.isPlaying && !sound.run) return; // asked for, and not heard yet
   const name = SPOKEN[state.voice];
   const isLevel = pairing().is_matched && !asTheyAre.checked;
   const how = isLevel ? "at one level" : "as it is, not matched";
@@ -66,7 +67,11 @@ async function play(from) {
   const mine = ++asked;
   state.isPlaying = true;
   showPlay();
-  const late = setTimeout(() => say("Getting the clips ready …"), 250);
+  const late = setTimeout(() => say("Getting ready …"), 250);
+  const silent = setTimeout(() => {
+    if (sound.context.state === "running") return; // the clips are long, and will come
+    say("No sound yet: is a loudspeaker or a headphone connected to this computer?");
+  }, 3000);
   try {
     const opened = sound.open();
     const [buffers] = await Promise.all([buffersOf(state.pairing), opened]);
@@ -81,6 +86,7 @@ async function play(from) {
     say(`This can't be played: ${error.message}.`);
   } finally {
     clearTimeout(late);
+    clearTimeout(silent);
   }
 }
 
