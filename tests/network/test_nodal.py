@@ -222,7 +222,9 @@ def test_setting_that_shorts_an_output_is_refused(drawn: Draw) -> None:
 def test_wire_between_two_outputs_is_refused(drawn: Draw) -> None:
     outputs = (OpAmp("U1", "in", "a", "a"), OpAmp("U2", "in", "out", "out"))
     tie = VariableResistor("P1", 10e3, LINEAR, "k", ("a", "out"))
-    with pytest.raises(CircuitError, match="the output of U1 to the output of U2") as error:
+    with pytest.raises(
+        CircuitError, match="the output of U1 to the output of U2"
+    ) as error:
         response(Network(join(drawn(*outputs, tie))), {"k": 0}, HZ)
     one_sentence(error)
 
