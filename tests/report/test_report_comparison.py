@@ -47,6 +47,7 @@ FILES = {
     "half-b-volume.wav",
     "half-curves.svg",
     "half-curves.png",
+    "index.html",
     "manifest.json",
 }
 
@@ -82,7 +83,7 @@ def test_a_comparison_gives_the_same_bytes_again_in_another_process_and_place(
     assert bytes_in(first) == bytes_in(moved / "out")
 
 
-def test_the_manifest_names_every_other_file_of_the_folder(
+def test_the_manifest_names_every_clip_and_picture_of_the_folder(
     desk: Path, tmp_path: Path
 ) -> None:
     out = tmp_path / "out"
@@ -90,7 +91,7 @@ def test_the_manifest_names_every_other_file_of_the_folder(
     manifest = json.loads((out / "manifest.json").read_bytes())
     named = {c["file"] for p in manifest["pairings"] for c in p["clips"].values()}
     named |= {name for p in manifest["pairings"] for name in p["curves"].values()}
-    assert named | {"manifest.json"} == names_in(out)
+    assert named | {"manifest.json", "index.html"} == names_in(out)
 
 
 def small(
@@ -133,6 +134,7 @@ def test_forcing_takes_an_earlier_runs_files_away_and_leaves_others(
     write_comparison(small(tmp_path, "two"), out, force=True)
     assert names_in(out) == {
         "notes.txt",
+        "index.html",
         "manifest.json",
         "two-a-divider.wav",
         "two-b-volume.wav",

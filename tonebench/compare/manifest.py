@@ -67,7 +67,13 @@ def _pairing(compared: Compared, pairing: PairingClips) -> dict[str, Any]:
         "curves": {
             ending: picture_name(pairing, f".{ending}") for ending in ("svg", "png")
         },
-        "clips": {"a": _clip(pairing.a), "b": _clip(pairing.b)},
+        "clips": {
+            letter: {"circuit": side.circuit.name, **_clip(clip)}
+            for letter, side, clip in (
+                ("a", compared.comparison.a, pairing.a),
+                ("b", compared.comparison.b, pairing.b),
+            )
+        },
     }
 
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""A comparison as a folder: clips, pictures, manifest; whole, or not there at all."""
+"""A comparison as a folder: clips, pictures, page, manifest; whole, or not at all."""
 
 import json
 import math
@@ -14,12 +14,13 @@ from tonebench.compare.clips import (
     PairingClips,
     make_clips,
 )
-from tonebench.compare.manifest import manifest_bytes, picture_name
+from tonebench.compare.manifest import manifest_bytes, manifest_of, picture_name
 from tonebench.compare.verdict import matched_curves, verdict
 from tonebench.errors import RequestError
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
 from tonebench.render.told import take_notice
+from tonebench.report.client import write_page
 from tonebench.report.plots import draw_pair
 from tonebench.study.curves import setting_words
 from tonebench.units import format_db, format_level
@@ -61,6 +62,8 @@ def write_comparison(
                 picture = _picture(compared, pairing, ending)
                 write_whole(part / picture_name(pairing, ending), picture)
         write_whole(part / MANIFEST, manifest_bytes(compared))
+        curves = [matched_curves(compared, p, _PICTURE_HZ) for p in compared.pairings]
+        write_page(part, manifest_of(compared), curves)
         written = {entry.name for entry in part.iterdir()}
     for path in (folder / name for name in earlier - written):
         # a clip may have become a take
@@ -76,6 +79,7 @@ def _files_of(folder: Path) -> set[str]:
         pairings = manifest["pairings"]
         named = [clip["file"] for p in pairings for clip in p["clips"].values()]
         named += [name for p in pairings for name in p["curves"].values()]
+        named += ["index.html", *(path.name for path in folder.glob("clip-*.js"))]
         return {name for name in named if name == Path(name).name}
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return set()
