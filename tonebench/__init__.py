@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from tonebench.network.response import response
     from tonebench.network.roots import find_roots
     from tonebench.plan.files import read_comparison
+    from tonebench.plan.take_files import read_take_file
     from tonebench.render.offline import render_take
     from tonebench.report.comparison import write_comparison
     from tonebench.study.curves import curves
@@ -43,6 +44,7 @@ __all__ = [
     "read_circuit",
     "read_comparison",
     "read_pickup",
+    "read_take_file",
     "render_take",
     "response",
     "write_comparison",
@@ -60,6 +62,7 @@ _HOMES = {
     "read_circuit": "circuit.files",
     "read_comparison": "plan.files",
     "read_pickup": "circuit.files",
+    "read_take_file": "plan.take_files",
     "render_take": "render.offline",
     "response": "network.response",
     "write_comparison": "report.comparison",

@@ -25,10 +25,12 @@ from sounds import (
     write_float,
 )
 
+from tonebench.audio.take import Take
 from tonebench.circuit.circuit import STRAIGHT, Circuit
 from tonebench.circuit.files import read_circuit
-from tonebench.compare.clips import make_clips
+from tonebench.compare.clips import write_clips
 from tonebench.compare.manifest import manifest_of
+from tonebench.compare.measured import measure
 from tonebench.errors import AudioError
 from tonebench.plan.comparison import Comparison, Match, Pairing, Side
 
@@ -48,12 +50,12 @@ def compared(
 ) -> dict[str, Any]:
     """Make the clips of a comparison in `folder`/out; return its manifest."""
     comparison = Comparison(
-        "one against the other", take, Side(a), Side(b),
+        "one against the other", (Take(take),), Side(a), Side(b),
         pairings or (Pairing("as drawn"),), match or Match(),
     )  # fmt: skip
     out = folder / "out"
     out.mkdir(exist_ok=True)
-    return manifest_of(make_clips(comparison, out))
+    return manifest_of(write_clips(measure(comparison), out))
 
 
 @pytest.fixture
@@ -320,7 +322,9 @@ def test_sums_in_the_manifest_are_those_of_the_files(
 ) -> None:
     take = write_float(tmp_path / "take.wav", noise(1000))
     manifest = compared(tmp_path, take, STRAIGHT, divider)
-    assert manifest["take"]["sha256"] == hashlib.sha256(take.read_bytes()).hexdigest()
+    assert (
+        manifest["takes"][0]["sha256"] == hashlib.sha256(take.read_bytes()).hexdigest()
+    )
     for clip in manifest["pairings"][0]["clips"].values():
         data = (tmp_path / "out" / clip["file"]).read_bytes()
         assert clip["sha256"] == hashlib.sha256(data).hexdigest()
@@ -331,8 +335,10 @@ def test_progress_of_both_passes_rises_to_all_of_it(
 ) -> None:
     told: list[float] = []
     take = write_float(tmp_path / "take.wav", noise(140_000))
-    comparison = Comparison("t", take, Side(STRAIGHT), Side(divider), (Pairing("one"),))
-    make_clips(comparison, tmp_path, progress=told.append)
+    sides = Side(STRAIGHT), Side(divider)
+    comparison = Comparison("t", (Take(take),), *sides, (Pairing("one"),))
+    measured = measure(comparison, told.append)
+    write_clips(measured, tmp_path, progress=lambda share: told.append(1 + share))
     assert told == sorted(told)
     assert len(told) == 6  # three blocks of 65,536 frames, twice
-    assert told[-1] == 1
+    assert (told[2], told[5]) == (1, 2)

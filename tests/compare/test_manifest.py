@@ -12,9 +12,11 @@ from commands import DIVIDER, VOLUME, drawn
 from sounds import sine, write_float
 
 from tonebench import __version__
+from tonebench.audio.take import Take
 from tonebench.circuit.files import read_circuit
-from tonebench.compare.clips import Compared, make_clips
+from tonebench.compare.clips import Compared, write_clips
 from tonebench.compare.manifest import manifest_bytes, manifest_of
+from tonebench.compare.measured import measure
 from tonebench.plan.comparison import Comparison, Pairing, Side
 
 
@@ -29,14 +31,16 @@ def run_in(folder: Path) -> Compared:
         Pairing("nothing", b={"volume": 0}),
     )
     client = {"by": "the workshop by the sea", "for": "ein Gitarrist — 🎸"}
-    comparison = Comparison("t", take, Side(a), Side(b), pairings, client=client)
+    comparison = Comparison(
+        "t", (Take(take),), Side(a), Side(b), pairings, client=client
+    )
     (folder / "out").mkdir()
-    return make_clips(comparison, folder / "out")
+    return write_clips(measure(comparison), folder / "out")
 
 
 @pytest.fixture
 def manifest(tmp_path: Path) -> dict[str, Any]:
-    text = manifest_bytes(run_in(tmp_path)).decode("utf-8")
+    text = manifest_bytes(manifest_of(run_in(tmp_path))).decode("utf-8")
 
     def refuse(word: str) -> None:
         raise AssertionError(f"{word} is no JSON (RFC 8259)")
@@ -61,7 +65,7 @@ def texts(values: object) -> Iterator[str]:
 def test_manifest_has_the_keys_that_programs_build_on(manifest: dict[str, Any]) -> None:
     assert manifest["schema"] == 1
     assert manifest["tonebench"] == __version__
-    assert {"title", "differs", "take", "match", "trim_db", "pairings"} <= {*manifest}
+    assert {"title", "differs", "takes", "match", "trim_db", "pairings"} <= {*manifest}
     assert len(manifest["pairings"]) == 3
     for pairing in manifest["pairings"]:
         assert {"name", "is_matched", "notices", "verdict", "jump_db"} <= {*pairing}
@@ -76,7 +80,7 @@ def test_manifest_has_the_keys_that_programs_build_on(manifest: dict[str, Any]) 
 
 
 def test_manifest_tells_the_take_and_the_settings(manifest: dict[str, Any]) -> None:
-    take = manifest["take"]
+    (take,) = manifest["takes"]
     assert take["file"] == "take.wav"
     got = take["sample_rate_hz"], take["channels"], take["frames"]
     assert got == (48_000, 1, 24_000)
@@ -107,7 +111,7 @@ def test_manifest_is_the_same_wherever_and_whenever_it_was_made(
     for name in ("here", "there"):
         folder = tmp_path / name
         folder.mkdir()
-        made.append(manifest_bytes(run_in(folder)))
+        made.append(manifest_bytes(manifest_of(run_in(folder))))
         shutil.rmtree(folder)
     assert made[0] == made[1]
     assert made[0].endswith(b"}\n")
@@ -115,9 +119,9 @@ def test_manifest_is_the_same_wherever_and_whenever_it_was_made(
 
 def test_values_of_a_manifest_keep_full_precision(tmp_path: Path) -> None:
     compared = run_in(tmp_path)
-    values = json.loads(manifest_bytes(compared))
+    values = json.loads(manifest_bytes(manifest_of(compared)))
     assert values == manifest_of(compared)
-    a = compared.pairings[0].a
+    a = compared.pairs[0].clips["a"]
     told = values["pairings"][0]["clips"]["a"]
     assert told["loudness_lufs"] == a.loudness_lufs
     assert told["gain_db"] == a.gain_db

@@ -9,9 +9,10 @@ import pytest
 from commands import DIVIDER, LOW_PASS, LOW_PASS_HZ, VOLUME, drawn
 from sounds import Real, sine, write_float
 
+from tonebench.audio.take import Take
 from tonebench.circuit.circuit import STRAIGHT, Circuit
 from tonebench.circuit.files import read_circuit
-from tonebench.compare.clips import Compared, make_clips
+from tonebench.compare.measured import MeasuredPair, measure
 from tonebench.compare.verdict import (
     MatchedCurves,
     curve_sentence,
@@ -31,12 +32,12 @@ def ran(
     pairing: Pairing,
     mode: str = "loudness",
     seconds: float = 1.0,
-) -> Compared:
+) -> MeasuredPair:
     take = write_float(folder / "take.wav", sine(1000, seconds))
     comparison = Comparison(
-        "t", take, Side(a), Side(b), (pairing,), Match(mode, LOW_PASS_HZ)
+        "t", (Take(take),), Side(a), Side(b), (pairing,), Match(mode, LOW_PASS_HZ)
     )
-    return make_clips(comparison, folder)
+    return measure(comparison).pairs[0]
 
 
 def sentences(
@@ -48,8 +49,8 @@ def sentences(
 ) -> tuple[str, str, str]:
     """Return the verdict on straight against a circuit, 1 kHz being played."""
     circuit = read_circuit(drawn(folder, "box", text_b))
-    compared = ran(folder, STRAIGHT, circuit, Pairing("one", b=b), mode, seconds)
-    return verdict(compared, compared.pairings[0])
+    pair = ran(folder, STRAIGHT, circuit, Pairing("one", b=b), mode, seconds)
+    return verdict(pair, LOW_PASS_HZ)
 
 
 def bump(hz: float, height_db: float) -> Real:
@@ -100,8 +101,8 @@ def test_a_verdict_on_a_silent_side_says_so(tmp_path: Path) -> None:
 
 
 def test_a_verdict_on_one_circuit_twice_finds_nothing(tmp_path: Path) -> None:
-    compared = ran(tmp_path, STRAIGHT, STRAIGHT, Pairing("one"))
-    assert verdict(compared, compared.pairings[0]) == (
+    pair = ran(tmp_path, STRAIGHT, STRAIGHT, Pairing("one"))
+    assert verdict(pair, LOW_PASS_HZ) == (
         "Nothing differs: A and B are the same.",
         "Without matching, switching to B: 0.0 dB by loudness, 0.0 dB by RMS, "
         "0.0 dB at 1.59 kHz; loudness is the same already.",
@@ -114,8 +115,8 @@ def test_matched_curves_are_the_responses_with_the_gains_on_them(
 ) -> None:
     """First-order low-pass against straight, matched where it lies 3.01 dB down."""
     circuit = read_circuit(drawn(tmp_path, "low-pass", LOW_PASS))
-    compared = ran(tmp_path, STRAIGHT, circuit, Pairing("one"), "frequency")
-    curves = matched_curves(compared, compared.pairings[0], HZ)
+    pair = ran(tmp_path, STRAIGHT, circuit, Pairing("one"), "frequency")
+    curves = matched_curves(pair, HZ)
     low_pass_db = -10 * np.log10(1 + (HZ / LOW_PASS_HZ) ** 2)
     np.testing.assert_allclose(curves.a_db, -10 * math.log10(2), atol=1e-9)
     np.testing.assert_allclose(curves.b_db, low_pass_db, atol=1e-9)

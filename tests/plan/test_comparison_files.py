@@ -84,7 +84,7 @@ def faults_of(folder: Path, text: str) -> list[str]:
 def test_every_key_means_what_it_says(folder: Path) -> None:
     made = read(folder, written(TABLES))
     assert made.title == "Mine against tern"
-    assert made.take == folder / "take.wav"
+    assert [take.audio for take in made.takes] == [folder / "take.wav"]
     assert made.match == Match("frequency", 200)
     assert made.a.circuit.name == "mine"
     (r1,) = (part for part in made.a.circuit.parts if part.ref == "R1")
@@ -135,7 +135,7 @@ def test_names_are_looked_up_beside_the_file_and_then_among_the_shipped(
         b.pickup = "marram"
     """
     made = read(folder, text)
-    assert made.take.parent == folder
+    assert made.takes[0].audio.parent == folder
     assert len(made.a.circuit.parts) == 2
     assert isinstance(made.a.hookup.pickups[""], Piezo)
     assert made.b.circuit == read_circuit("plover")
@@ -145,7 +145,7 @@ def test_names_are_looked_up_beside_the_file_and_then_among_the_shipped(
 @pytest.mark.parametrize("name", names("comparison"))
 def test_shipped_comparisons_are_read_without_a_fault(name: str) -> None:
     made = read_comparison(name)
-    assert made.take.is_file()
+    assert made.takes[0].audio.is_file()
     assert made.pairings
 
 
@@ -157,7 +157,7 @@ def test_shipped_comparisons_are_read_without_a_fault(name: str) -> None:
     [
         ("", "schema", "2", "schema must be 1"),
         ("", "titel", '"x"', "unknown key 'titel'; did you mean 'title'?"),
-        ("", "take", '"nowhere.wav"', "there is no take 'nowhere.wav'"),
+        ("", "take", '"nowhere.wav"', "nowhere.wav: no such file"),
         ("", "take", '"harbor-walk"', "did you mean 'harbour-walk'?"),
         ("", "take", "3", "take must be a text in quotes, got 3"),
         ("", "pickup", '"segde"', "there is no pickup 'segde'"),

@@ -30,11 +30,13 @@ from sounds import (
 )
 
 from tonebench.audio.files import read_take
+from tonebench.audio.take import Take
 from tonebench.circuit.circuit import STRAIGHT
 from tonebench.circuit.files import read_circuit, read_pickup
 from tonebench.circuit.hookup import Chain, Hookup, Pickup, join
 from tonebench.errors import AudioError, CheckFailed, RequestError
-from tonebench.render.offline import RouteRunner, render_take, route
+from tonebench.render.offline import render_take
+from tonebench.render.route import RouteRunner, route
 
 Real = NDArray[np.float64]
 #: 32-bit floats around 0.1 are 7e-9 apart.
@@ -58,7 +60,7 @@ def harness() -> Chain:
 def played(chain: Chain, take: Path, **options: object) -> Real:
     """Render to a float WAV beside the take and return what it holds."""
     output = take.with_name(f"{take.stem}-played.wav")
-    render_take(take, chain, {}, output, force=True, **options)  # type: ignore[arg-type]
+    render_take(Take(take), chain, {}, output, force=True, **options)  # type: ignore[arg-type]
     return read_clip(output)[1]
 
 
@@ -91,7 +93,7 @@ def test_a_clip_is_as_long_as_its_take(
     tmp_path: Path, stage: Chain, frames: int
 ) -> None:
     path = write_float(tmp_path / "take.wav", noise(frames))
-    done = render_take(path, stage, {}, tmp_path / "clip.wav")
+    done = render_take(Take(path), stage, {}, tmp_path / "clip.wav")
     assert done.frames == frames
     assert read_clip(tmp_path / "clip.wav")[1].shape == (frames, 1)
 
@@ -118,7 +120,7 @@ def test_no_block_size_changes_a_byte(
         clips = []
         for size in (1, 17, 509, 65_536):
             clip = tmp_path / f"{number}-{size}.wav"
-            render_take(take, chain, {}, clip, subtype=subtype, block_frames=size)
+            render_take(Take(take), chain, {}, clip, subtype=subtype, block_frames=size)
             clips.append(clip.read_bytes())
         assert len(set(clips)) == 1
 
@@ -131,7 +133,7 @@ def test_no_block_size_changes_a_byte_of_a_take_longer_than_a_block(
     for size in (509, 65_536, 1_000_000):
         clip = tmp_path / f"{size}.wav"
         render_take(
-            take, stage, {}, clip, subtype="pcm24", trim=True, block_frames=size
+            Take(take), stage, {}, clip, subtype="pcm24", trim=True, block_frames=size
         )
         clips.append(clip.read_bytes())
     assert len(set(clips)) == 1
@@ -183,10 +185,10 @@ def test_mono_drives_all_inputs_and_says_so(tmp_path: Path, harness: Chain) -> N
         for take in (mono, twice)
     )
     np.testing.assert_allclose(alone, summed, rtol=0, atol=0.04)  # twice 0.02 dB
-    done = render_take(mono, harness, {}, tmp_path / "clip.wav")
-    assert done.notice == "one channel drives all inputs: neck, bridge"
+    done = render_take(Take(mono), harness, {}, tmp_path / "clip.wav")
+    assert done.notices == ("one channel drives all inputs: neck, bridge",)
     assert done.channels == 1
-    assert render_take(twice, harness, {}, tmp_path / "clip-2.wav").notice == ""
+    assert render_take(Take(twice), harness, {}, tmp_path / "clip-2.wav").notices == ()
 
 
 def test_channels_that_fit_no_input_are_refused(
@@ -194,10 +196,10 @@ def test_channels_that_fit_no_input_are_refused(
 ) -> None:
     take = write_float(tmp_path / "take.wav", noise(100, 3))
     with pytest.raises(AudioError, match=r"3 channels, but dunlin has 2 inputs"):
-        render_take(take, harness, {}, tmp_path / "clip.wav")
+        render_take(Take(take), harness, {}, tmp_path / "clip.wav")
     assert names_in(tmp_path) == {"take.wav"}
     # one input takes any number of channels, each on its own
-    assert render_take(take, stage, {}, tmp_path / "clip.wav").channels == 3
+    assert render_take(Take(take), stage, {}, tmp_path / "clip.wav").channels == 3
 
 
 # What stands around the circuit
@@ -268,7 +270,7 @@ def test_gain_is_true_and_never_trimmed_unasked(tmp_path: Path) -> None:
     take = write_float(tmp_path / "take.wav", impulse(50, (5, 8.0), (9, -0.5)))
     clip = played(chain, take)
     np.testing.assert_allclose(clip[[5, 9], 0], [4.0, -0.25], rtol=1e-7)
-    done = render_take(take, chain, {}, tmp_path / "clip.wav")
+    done = render_take(Take(take), chain, {}, tmp_path / "clip.wav")
     assert done.trim_db == 0
     assert done.peak_dbfs == pytest.approx(20 * np.log10(4), abs=1e-9)
 
@@ -280,7 +282,9 @@ def test_over_full_scale_is_refused_for_integers_and_leaves_nothing(
     """A peak of 2 is 6.02 dB over full scale; it stands at frame 4800, 0.1 s."""
     take = write_float(tmp_path / "take.wav", impulse(9600, (4800, 2.0)))
     with pytest.raises(CheckFailed, match=r"6\.02 dB over full scale at 0\.100 s"):
-        render_take(take, join(STRAIGHT), {}, tmp_path / "clip.wav", subtype=subtype)
+        render_take(
+            Take(take), join(STRAIGHT), {}, tmp_path / "clip.wav", subtype=subtype
+        )
     assert names_in(tmp_path) == {"take.wav"}
 
 
@@ -292,7 +296,7 @@ def test_trim_turns_the_whole_clip_down_as_far_as_needed(
     samples[77] = 4.0
     take = write_float(tmp_path / "take.wav", samples)
     clip = tmp_path / "clip.wav"
-    done = render_take(take, join(STRAIGHT), {}, clip, subtype=subtype, trim=True)
+    done = render_take(Take(take), join(STRAIGHT), {}, clip, subtype=subtype, trim=True)
     # 12.04 dB over, and 1 dB of room is common practice
     assert done.trim_db == pytest.approx(-20 * np.log10(4) - 1, abs=1e-9)
     assert done.peak_dbfs == pytest.approx(-1, abs=1e-4)
@@ -305,9 +309,10 @@ def test_trim_turns_the_whole_clip_down_as_far_as_needed(
 def test_trim_changes_nothing_that_fits(tmp_path: Path, stage: Chain) -> None:
     take = write_float(tmp_path / "take.wav", noise(3000))
     plain, trimmed = tmp_path / "plain.wav", tmp_path / "trimmed.wav"
-    render_take(take, stage, {}, plain, subtype="pcm24")
+    render_take(Take(take), stage, {}, plain, subtype="pcm24")
     assert (
-        render_take(take, stage, {}, trimmed, subtype="pcm24", trim=True).trim_db == 0
+        render_take(Take(take), stage, {}, trimmed, subtype="pcm24", trim=True).trim_db
+        == 0
     )
     assert plain.read_bytes() == trimmed.read_bytes()
 
@@ -316,7 +321,7 @@ def test_a_volume_at_nothing_gives_silence_of_full_length(tmp_path: Path) -> Non
     chain = join(read_circuit(drawn(tmp_path, "volume", VOLUME)))
     take = write_float(tmp_path / "take.wav", noise(700))
     clip = tmp_path / "clip.wav"
-    done = render_take(take, chain, {"volume": 0}, clip)
+    done = render_take(Take(take), chain, {"volume": 0}, clip)
     assert done.peak_dbfs == -np.inf
     assert read_clip(clip)[1].shape == (700, 1)
     assert not read_clip(clip)[1].any()
@@ -354,7 +359,7 @@ def test_unknown_knobs_and_positions_are_refused_before_anything_is_read(
     chain = join(read_circuit("tern"))
     for setting in ({"tillt": 5}, {"tilt": 10.01}, {"tilt": float("nan")}):
         with pytest.raises(RequestError, match="tilt"):
-            render_take(take, chain, setting, tmp_path / "clip.wav")
+            render_take(Take(take), chain, setting, tmp_path / "clip.wav")
     assert names_in(tmp_path) == {"take.wav"}
 
 
@@ -363,7 +368,7 @@ def test_progress_rises_to_all_of_it(tmp_path: Path, trim: bool) -> None:
     told: list[float] = []
     take = write_float(tmp_path / "take.wav", noise(1000))
     render_take(
-        take, join(STRAIGHT), {}, tmp_path / "clip.wav",
+        Take(take), join(STRAIGHT), {}, tmp_path / "clip.wav",
         trim=trim, block_frames=100, progress=told.append,
     )  # fmt: skip
     assert told == sorted(told)

@@ -15,11 +15,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from matplotlib.image import imread
 
+from tonebench.audio.take import open_strings_hz
 from tonebench.circuit.files import read_circuit
 from tonebench.circuit.hookup import Chain, Hookup, join
 from tonebench.compare.verdict import MatchedCurves
 from tonebench.errors import OutputError, RequestError
-from tonebench.report.plots import _spread, draw_curves, draw_pair
+from tonebench.report.plots import PairPicture, _spread, draw_curves, draw_pair
+from tonebench.report.themes import LIGHT, Theme
 from tonebench.study.curves import Curve, curves, family
 
 ENDINGS = (".svg", ".png", ".pdf")
@@ -33,17 +35,19 @@ def tilt() -> tuple[Chain, tuple[Curve, ...]]:
     return chain, curves(chain, family(chain, ["tilt"], {}), hz)
 
 
-def pair(ending: str, headline: str = "B is duller") -> bytes:
+def pair(
+    ending: str, headline: str = "B is duller", theme: Theme = LIGHT, tuning: str = ""
+) -> bytes:
     hz = np.geomspace(20, 20_000, 50)
-    both = MatchedCurves(hz, np.zeros(50), -hz / 2000)
-    return draw_pair(
-        both,
+    picture = PairPicture(
+        MatchedCurves(hz, np.zeros(50), -hz / 2000),
         ("A tern", "B plover"),
-        headline=headline,
-        below=["as they start", "A  sedge → tern", "B  sedge → plover"],
-        label="dB, at one level",
-        ending=ending,
+        headline,
+        ("as they start", "A  sedge → tern", "B  sedge → plover"),
+        "dB, at one level",
+        tuple(zip(tuning.split(), open_strings_hz(tuning), strict=True)),
     )
+    return draw_pair(picture, ending, theme)
 
 
 def words_in(svg: bytes) -> str:
@@ -127,9 +131,7 @@ def test_silence_is_drawn_as_nothing_rather_than_failing(ending: str) -> None:
         MatchedCurves(hz, silent, np.zeros(50)),
         MatchedCurves(hz, silent, silent),
     ):
-        made = draw_pair(
-            both, ("A", "B"), headline="x", below=[], label="dB", ending=ending
-        )
+        made = draw_pair(PairPicture(both, ("A", "B"), "x", (), "dB"), ending)
         assert len(made) > 1000
 
 

@@ -12,11 +12,13 @@ import pytest
 from commands import DIVIDER, LOW_PASS, VOLUME, drawn, names_in
 from sounds import RATE, impulse, noise, sine, write_float
 
+from tonebench.audio.take import Take
 from tonebench.circuit.files import read_circuit
 from tonebench.errors import AudioError, OutputError, RequestError
 from tonebench.plan.comparison import Comparison, Pairing, Side
 from tonebench.plan.files import read_comparison
-from tonebench.report.comparison import comparison_words, write_comparison
+from tonebench.report.comparison import write_comparison
+from tonebench.report.told import comparison_words
 
 TEXT = """
 schema = 1
@@ -43,10 +45,14 @@ FILES = {
     "as-they-start-b-volume.wav",
     "as-they-start-curves.svg",
     "as-they-start-curves.png",
+    "as-they-start-curves-dark.svg",
+    "as-they-start-curves-dark.png",
     "half-a-low-pass.wav",
     "half-b-volume.wav",
     "half-curves.svg",
     "half-curves.png",
+    "half-curves-dark.svg",
+    "half-curves-dark.png",
     "index.html",
     "manifest.json",
 }
@@ -103,7 +109,8 @@ def small(
         write_float(path, sine(1000, 0.1))
     divider = read_circuit(drawn(folder, "divider", DIVIDER))
     volume = read_circuit(drawn(folder, "volume", VOLUME))
-    return Comparison("t", path, Side(divider), Side(volume), (Pairing(name),))
+    sides = Side(divider), Side(volume)
+    return Comparison("t", (Take(path),), *sides, (Pairing(name),))
 
 
 def test_a_take_that_breaks_off_leaves_no_folder(tmp_path: Path) -> None:
@@ -138,6 +145,8 @@ def test_forcing_takes_an_earlier_runs_files_away_and_leaves_others(
         "manifest.json",
         "two-a-divider.wav",
         "two-b-volume.wav",
+        "two-curves-dark.png",
+        "two-curves-dark.svg",
         "two-curves.png",
         "two-curves.svg",
     }
@@ -185,7 +194,7 @@ def test_words_tell_the_chains_the_verdict_and_the_clips(tmp_path: Path) -> None
     comparison = small(tmp_path)
     done = write_comparison(comparison, tmp_path / "out")
     lines = comparison_words(done, Path("out")).splitlines()
-    assert lines[0] == "t"
+    assert lines[:2] == ["Only the circuit differs: divider against volume", "t"]
     assert "A  ideal source → divider → no load" in lines
     assert "B  ideal source → volume → no load" in lines
     # 20 lg(0.5 / 0.9)
@@ -203,4 +212,6 @@ def test_words_say_that_a_hot_set_was_turned_down(tmp_path: Path) -> None:
     write_float(tmp_path / "take.wav", sine(1000, 0.1, 20))
     done = write_comparison(small(tmp_path), tmp_path / "out")
     told = comparison_words(done, Path("out"))
-    assert f"by −{-done.trim_db:.1f} dB to keep the set under full scale" in told
+    assert (
+        f"by −{-done.measured.trim_db:.1f} dB to keep the set under full scale" in told
+    )

@@ -1,13 +1,92 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""What is known of a take beside its sound: how the instrument was tuned."""
+"""A take as a frozen value: a dry recording, and what is known of how it was made.
+
+What already loaded the pickup is kept as a hook-up; how it is taken out of the sound is
+`render/`'s. Reads no sound itself.
+"""
 
 import re
+from dataclasses import dataclass, replace
+from pathlib import Path
 
+from tonebench.circuit.circuit import STRAIGHT
+from tonebench.circuit.hookup import Chain, Hookup, join
 from tonebench.errors import RequestError
+from tonebench.units import DBU_VOLTS_RMS, parse_value
 
+_DBU = re.compile(r"([+−-]?\d+(?:\.\d+)?)\s*dBu")
 _NOTE = re.compile(r"([A-G])([#b]?)(-?\d)")
 _SEMITONES_FROM_A = {"C": -9, "D": -7, "E": -5, "F": -4, "G": -2, "A": 0, "B": 2}
 _ALTERED = {"": 0, "#": 1, "b": -1}
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """A dry recording.
+
+    Attributes
+    ----------
+    audio : Path
+        The recording.
+    title, instrument, tuning : str
+        For people; `tuning` names the open strings, lowest first ("E1 A1 D2 G2").
+    full_scale_v : float or None
+        Volts at the instrument's jack, peak, at digital full scale; None: uncalibrated.
+    recorded : Hookup or None
+        What loaded the pickup while the take was made; None: the take counts as the
+        pickup's own voltage.
+    """
+
+    audio: Path
+    title: str = ""
+    instrument: str = ""
+    tuning: str = ""
+    full_scale_v: float | None = None
+    recorded: Hookup | None = None
+
+    def __post_init__(self) -> None:
+        open_strings_hz(self.tuning)  # refuses what isn't a tuning
+        _ = self.loads  # refuses what can't be joined
+
+    @property
+    def name(self) -> str:
+        """What the take is called in file names and manifests."""
+        return self.audio.stem
+
+    @property
+    def loads(self) -> tuple[Chain, ...]:
+        """What loaded each pickup of the take; one chain if they were mixed before."""
+        if self.recorded is None:
+            return ()
+        if self.recorded.before:
+            return (join(STRAIGHT, self.recorded),)
+        return tuple(
+            join(STRAIGHT, replace(self.recorded, pickups={"": pickup}))
+            for pickup in self.recorded.pickups.values()
+        )
+
+
+def parse_full_scale(text: str) -> float:
+    """Read a level at digital full scale, as volts peak or dBu, into volts peak.
+
+    In dBu it is the level of the sine that just reaches full scale; 0 dBu is √0.6 V
+    rms.
+
+    Examples
+    --------
+    >>> parse_full_scale("2.75V")
+    2.75
+    >>> round(parse_full_scale("+8dBu"), 4)
+    2.7516
+    """
+    if match := _DBU.fullmatch(text.strip()):
+        level_dbu = float(match[1].replace("−", "-"))
+        volts = DBU_VOLTS_RMS * 10 ** (level_dbu / 20) * 2**0.5
+    else:
+        volts = parse_value(text, "V")
+    if not 1e-3 <= volts <= 100:
+        raise RequestError(f"full_scale must be from 1 mV to 100 V, got '{text}'")
+    return float(volts)
 
 
 def open_strings_hz(tuning: str) -> tuple[float, ...]:

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What stands around a circuit, and the two joined into one chain of plain parts.
 
-Floor: pickup → before → lead → circuit → into → load.
-Onboard: pickup → inner → before → circuit → lead → into → load.
+Floor: pickup → before → lead → buffer → circuit → into → load.
+Onboard: pickup → inner → before → buffer → circuit → lead → into → load.
 What stands before and after is solved jointly with the circuit, so a chain is one flat
 list of parts; nothing here solves it.
 """
@@ -22,6 +22,7 @@ from tonebench.circuit.parts import (
     RESERVED_NODES,
     Capacitor,
     Inductor,
+    OpAmp,
     Part,
     Pot,
     Resistor,
@@ -34,6 +35,8 @@ from tonebench.errors import RequestError
 from tonebench.units import format_value
 
 INNER_ONBOARD_FARAD = 30e-12
+#: What a buffer at an input loads its source with.
+BUFFER_OHM = 1e6
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +73,8 @@ class Hookup:
     """Everything around a circuit. What is None, or left out, is not there.
 
     Without a pickup and with `source_ohm` 0 the source is ideal; without `load_ohm` the
-    output is open. `place` None means where the circuit's file says.
+    output is open. `place` None means where the circuit's file says. With `has_buffer`
+    an ideal follower of 1 MΩ stands at every input of the circuit.
     """
 
     pickups: Mapping[str, Pickup | Piezo] = field(default_factory=dict)
@@ -80,6 +84,7 @@ class Hookup:
     load_ohm: float | None = None
     load_farad: float = 0.0
     place: Place | None = None
+    has_buffer: bool = False
     before: tuple[Neighbour, ...] = ()
     into: tuple[Neighbour, ...] = ()
 
@@ -153,9 +158,28 @@ class _Builder:
         self.circuit, self.hookup, self.place = circuit, hookup, place
         self.parts: list[Part] = list(circuit.parts)
         self.controls: list[Control] = list(circuit.controls)
-        self.entries: tuple[Input, ...] = circuit.inputs
+        self.heads = self._buffered() if hookup.has_buffer else circuit.inputs
+        self.entries = self.heads
         self.output = circuit.output
         self.names = {circuit.name}
+
+    def _buffered(self) -> tuple[Input, ...]:
+        """Put a follower at every input; return where it is driven now."""
+        heads = []
+        for entry in self.circuit.inputs:
+            if entry.back != GROUND:
+                raise RequestError(
+                    f"a buffer needs an input to ground, but {entry.name} of "
+                    f"{self.circuit.name} is between {entry.node} and {entry.back}"
+                )
+            ref = f"buffer.{entry.name}"
+            node = f"{ref}.in"
+            self.parts += [
+                Resistor(f"{ref}.resistance", (node, GROUND), BUFFER_OHM),
+                OpAmp(ref, plus=node, minus=entry.node, out=entry.node),
+            ]
+            heads.append(Input(entry.name, node))
+        return tuple(heads)
 
     def add_neighbours(self) -> None:
         for neighbour in reversed(self.hookup.before):
@@ -208,8 +232,8 @@ class _Builder:
                 name = f"inner.{entry.name}"
                 self._shunt(name, entry.node, entry.back, self._inner_farad)
         if self.place == "floor":
-            for entry in self.circuit.inputs:
-                ref = "lead" if len(self.circuit.inputs) == 1 else f"lead.{entry.name}"
+            for entry in self.heads:
+                ref = "lead" if len(self.heads) == 1 else f"lead.{entry.name}"
                 self._shunt(ref, entry.node, entry.back, hookup.cable_farad)
         else:
             self._shunt("lead", self.circuit.output, GROUND, hookup.cable_farad)
@@ -281,6 +305,7 @@ class _Builder:
             steps.append(f"{format_value(self._inner_farad, 'F')} inner wire")
         steps += [neighbour.circuit.name for neighbour in hookup.before]
         steps += lead if self.place == "floor" else []
+        steps += ["buffer"] if hookup.has_buffer else []
         steps += [self.circuit.name]
         steps += lead if self.place == "onboard" else []
         steps += [neighbour.circuit.name for neighbour in hookup.into]

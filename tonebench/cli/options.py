@@ -9,6 +9,7 @@ import click
 from tonebench.errors import RequestError
 
 if TYPE_CHECKING:
+    from tonebench.audio.take import Take
     from tonebench.circuit.circuit import Circuit
     from tonebench.circuit.hookup import Chain, Hookup
 
@@ -40,6 +41,11 @@ _HOOKUP_OPTIONS = (
     ),
     click.option(
         "--into", multiple=True, metavar="CIRCUIT", help="Circuit after this one."
+    ),
+    click.option(
+        "--buffer",
+        type=click.Choice(["input"]),
+        help="An ideal follower of 1 MΩ at the circuit's input.",
     ),
 )
 
@@ -106,12 +112,22 @@ def _pickup(texts: tuple[str, ...]) -> object:
 
 
 def read_chain(
-    circuit: str, options: Mapping[str, Any], parts: Iterable[str] = ()
+    circuit: str,
+    options: Mapping[str, Any],
+    parts: Iterable[str] = (),
+    take: "Take | None" = None,
 ) -> "Chain":
-    """Return the chain that a command's circuit, part and hook-up options ask for."""
-    from tonebench.circuit.hookup import join
+    """Return the chain that a command's circuit, part and hook-up options ask for.
 
-    return join(read_with_parts(circuit, parts), read_hookup(options))
+    Without a pickup among them it is the one that the take was made with, if known.
+    """
+    from tonebench.circuit.hookup import join
+    from tonebench.plan.comparison import hookup_behind
+
+    hookup = read_hookup(options)
+    if take is not None:
+        hookup = hookup_behind(hookup, take)
+    return join(read_with_parts(circuit, parts), hookup)
 
 
 def read_with_parts(circuit: str, parts: Iterable[str]) -> "Circuit":

@@ -55,16 +55,17 @@ def render(
     \b
     tonebench render mine.wav tern -o mine-tern.wav --pickup sedge --cable 700p
     """
+    from tonebench.plan.take_files import read_take_file
     from tonebench.render import offline
     from tonebench.render.told import rendered_json, rendered_words
-    from tonebench.shipped import find
 
-    chain = read_chain(circuit, hookup, parts)
+    played = read_take_file(take)
+    chain = read_chain(circuit, hookup, parts, played)
     target = Path(output)
     default = "pcm24" if target.suffix.lower() == ".flac" else "float"
     with shown_progress("rendering", quiet=as_json) as progress:
         done = offline.render_take(
-            find(take, "take"),
+            played,
             chain,
             assignments(settings, "--set bass=7.5"),
             target,
@@ -74,6 +75,6 @@ def render(
             progress=progress,
         )
     if as_json:
-        click.echo(json.dumps(rendered_json(chain, done), allow_nan=False))
+        click.echo(json.dumps(rendered_json(played, chain, done), allow_nan=False))
     else:
-        click.echo(rendered_words(chain, done))
+        click.echo(rendered_words(played, chain, done))

@@ -1,286 +1,204 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""A comparison's clips: one take through A and B for every pairing, at one level.
+"""A comparison's clips, written: every voice at its gain, and one clip that switches.
 
-Two passes over the take, in constant memory: the first measures every result as it
-comes out of its circuit, the second writes all of them with their gains.
+The second of two passes over the takes, in constant memory.
 """
 
-import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tonebench.audio.files import ClipWriter, TakeInfo, TakeReader
-from tonebench.audio.levels import LevelMeter, common_trim_db
-from tonebench.audio.loudness import LoudnessMeter
-from tonebench.audio.outputs import sha256_of
-from tonebench.circuit.controls import Settings
-from tonebench.compare.matching import Levels, Matched, match_pair
-from tonebench.errors import AudioError
-from tonebench.network.nodal import Network
-from tonebench.network.response import response
-from tonebench.plan.comparison import Comparison, Pairing, Side
-from tonebench.render.offline import BLOCK_FRAMES, Progress, Route, RouteRunner, route
-from tonebench.units import from_db, to_db
+from tonebench.audio.outputs import sha256_of, write_whole
+from tonebench.compare.measured import Measured, MeasuredPair, Meters, played
+from tonebench.compare.switching import cue_text, share_of_b
+from tonebench.plan.comparison import Comparison
+from tonebench.render.offline import Progress
+from tonebench.study.curves import setting_words
+from tonebench.units import from_db
+
+Real = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
 class Clip:
-    """A written clip: which side at which setting, how loud before and after."""
+    """A written clip: how it was turned, and how loud it is.
 
-    chain: str
-    setting: Settings
+    `cues` names the file that tells what is heard when, for the clip that switches.
+    """
+
     file: str
-    levels: Levels
     gain_db: float
     loudness_lufs: float
     peak_dbfs: float
-    lead_frames: float
     sha256: str
+    cues: str = ""
 
 
 @dataclass(frozen=True, slots=True)
-class PairingClips:
-    """A and B of one pairing; `notices` says what a listener must know about them.
+class PairClips:
+    """A measured pair with its clips by letter: a, b, and dry and switch if made."""
 
-    The names of all its files start with `stem`.
-    """
-
-    pairing: Pairing
-    stem: str
-    a: Clip
-    b: Clip
-    matched: Matched
-    notices: tuple[str, ...]
-
-    @property
-    def name(self) -> str:
-        """What the pairing is called."""
-        return self.pairing.name
+    measured: MeasuredPair
+    clips: Mapping[str, Clip]
 
 
 @dataclass(frozen=True, slots=True)
 class Compared:
     """A comparison that was run."""
 
-    comparison: Comparison
-    take: TakeInfo
-    take_sha256: str
-    trim_db: float
-    pairings: tuple[PairingClips, ...]
+    measured: Measured
+    take_sha256: Mapping[str, str]
+    pairs: tuple[PairClips, ...]
+
+    @property
+    def comparison(self) -> Comparison:
+        """What was asked for."""
+        return self.measured.comparison
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Voice:
-    """One side at one setting: its route, and the file it goes to."""
-
-    side: Side
-    setting: Settings
-    route: Route
-    stem: str
-    file: str
-
-
-class _Meters:
-    """Everything that is measured on one voice's sound."""
-
-    def __init__(self, sample_rate_hz: int, channels: int) -> None:
-        self.loudness = LoudnessMeter(sample_rate_hz, channels)
-        self.level = LevelMeter(channels)
-
-    def feed(self, block: np.ndarray) -> None:
-        self.loudness.feed(block)
-        self.level.feed(block)
-
-
-def make_clips(
-    comparison: Comparison,
+def write_clips(
+    measured: Measured,
     folder: Path,
     *,
-    force: bool = False,
     progress: Progress = lambda share: None,
 ) -> Compared:
-    """Render every pairing's A and B as 24-bit WAV into a folder that exists.
+    """Write the clips of a measured comparison, 24-bit WAV, into a folder that exists.
 
     Raises
     ------
-    AudioError, CircuitError, OutputError
-        If the take can't be read, a circuit has no answer, or a clip can't be written.
+    AudioError, OutputError
+        If a take can't be read again, or a clip can't be written.
     """
-    mode = comparison.match.mode
-    with TakeReader(comparison.take) as reader:
-        voices = _voices(comparison, reader.info)
-        levels = _measure(reader, voices, comparison, lambda x: progress(x / 2))
-        matches = [
-            match_pair(levels[k], levels[k + 1], mode) for k in range(0, len(levels), 2)
-        ]
-        gains = [g for m in matches for g in (m.gain_a_db, m.gain_b_db)]
-        peaks = [levels[k].peak_dbfs + gain for k, gain in enumerate(gains)]
-        trim_db = common_trim_db(peaks)
-        gains = [gain + trim_db for gain in gains]
-        reader.rewind()
-        with ExitStack() as stack:
-            writers = [
-                stack.enter_context(_writer(folder, voice, reader.info, force))
-                for voice in voices
+    takes = measured.comparison.takes
+    pairs: list[PairClips] = []
+    for number, take in enumerate(takes):
+        mine = [pair for pair in measured.pairs if pair.pair.take is take]
+
+        def tell(share: float, number: int = number) -> None:
+            progress((number + share) / len(takes))
+
+        with TakeReader(take.audio) as reader:
+            pairs += _write_take(reader, mine, measured.trim_db, folder, tell)
+    hashes = {take.audio.name: sha256_of(take.audio) for take in takes}
+    return Compared(measured, hashes, tuple(pairs))
+
+
+class _Output:
+    """A clip that is being written, and measured as it is."""
+
+    def __init__(
+        self, path: Path, info: TakeInfo, channels: int, gain_db: float
+    ) -> None:
+        self.path, self.gain_db = path, gain_db
+        self.gain = from_db(gain_db)
+        self.meters = Meters(info.sample_rate_hz, channels)
+        self.writer = ClipWriter(
+            path,
+            info.sample_rate_hz,
+            channels,
+            subtype="pcm24",
+            frames_expected=info.frames,
+        )
+
+    def write(self, block: Real) -> None:
+        self.writer.write(block)
+        self.meters.feed(block)
+
+    def clip(self, cues: str = "") -> Clip:
+        return Clip(
+            file=self.path.name,
+            gain_db=self.gain_db,
+            loudness_lufs=self.meters.loudness.integrated_lufs(),
+            peak_dbfs=self.meters.level.peak_dbfs,
+            sha256=sha256_of(self.path),
+            cues=cues,
+        )
+
+
+def _write_take(
+    reader: TakeReader,
+    pairs: Sequence[MeasuredPair],
+    trim_db: float,
+    folder: Path,
+    progress: Progress,
+) -> list[PairClips]:
+    info = reader.info
+    voices = [voice for pair in pairs for voice in pair.pair.voices]
+    gains_db = [gain_db + trim_db for pair in pairs for gain_db in pair.gains_db]
+    outputs = [
+        _Output(folder / voice.file, info, voice.route.channels_out, gain_db)
+        for voice, gain_db in zip(voices, gains_db, strict=True)
+    ]
+    switches = [_switch_output(pair, folder, trim_db) for pair in pairs]
+    with ExitStack() as stack:
+        for output in [*outputs, *(switch for switch in switches if switch)]:
+            stack.enter_context(output.writer)
+        frame = 0
+        for block, sounds in played(reader, voices, progress):
+            turned = [
+                sound * output.gain
+                for sound, output in zip(sounds, outputs, strict=True)
             ]
-            meters = _write(
-                reader, voices, gains, writers, lambda x: progress((1 + x) / 2)
-            )
-    clips = [
-        Clip(
-            chain=voice.side.chain.line,
-            setting=voice.setting,
-            file=voice.file,
-            levels=levels[k],
-            gain_db=gains[k],
-            loudness_lufs=meters[k].loudness.integrated_lufs(),
-            peak_dbfs=meters[k].level.peak_dbfs,
-            lead_frames=voice.route.lead_frames,
-            sha256=sha256_of(folder / voice.file),
+            for output, sound in zip(outputs, turned, strict=True):
+                output.write(sound)
+            first = 0
+            for pair, switch in zip(pairs, switches, strict=True):
+                if switch:
+                    a, b = turned[first], turned[first + 1]
+                    switch.write(_switched(pair, a, b, frame))
+                first += len(pair.pair.voices)
+            frame += len(block)
+    found = []
+    for pair, switch in zip(pairs, switches, strict=True):
+        mine, outputs = (
+            outputs[: len(pair.pair.voices)],
+            outputs[len(pair.pair.voices) :],
         )
-        for k, voice in enumerate(voices)
-    ]
-    pairings = tuple(
-        PairingClips(
-            pairing=pairing,
-            stem=voices[2 * k].stem,
-            a=clips[2 * k],
-            b=clips[2 * k + 1],
-            matched=matches[k],
-            notices=_notices(matches[k], voices[2 * k], voices[2 * k + 1]),
-        )
-        for k, pairing in enumerate(comparison.pairings)
-    )
-    take_sha256 = sha256_of(comparison.take)
-    return Compared(comparison, reader.info, take_sha256, trim_db, pairings)
+        clips = {
+            voice.letter: output.clip()
+            for voice, output in zip(pair.pair.voices, mine, strict=True)
+        }
+        if switch:
+            clips["switch"] = switch.clip(_write_cues(pair, folder))
+        found.append(PairClips(pair, clips))
+    return found
 
 
-def _voices(comparison: Comparison, info: TakeInfo) -> list[_Voice]:
-    """Return A and B of every pairing, one after the other."""
-    voices: list[_Voice] = []
-    for pairing in comparison.pairings:
-        stem = _free(_plain(pairing.name) or "pairing", {v.stem for v in voices})
-        for letter, side, changes in (
-            ("a", comparison.a, pairing.a),
-            ("b", comparison.b, pairing.b),
-        ):
-            chain = side.chain
-            plan = route(chain, changes, info.sample_rate_hz, info.channels)
-            name = f"{stem}-{letter}-{_plain(side.circuit.name)}".rstrip("-")
-            file = f"{_free(name, {v.file.removesuffix('.wav') for v in voices})}.wav"
-            voices.append(_Voice(side, chain.setting(changes), plan, stem, file))
-    _refuse_unlike_routes(voices[0], voices[1])
-    return voices
-
-
-def _refuse_unlike_routes(a: _Voice, b: _Voice) -> None:
-    """Refuse a take whose channels are inputs to one side and a stereo sound to B."""
-    if a.route.channels_out == b.route.channels_out:
-        return
-    by_input, alike = (a, b) if a.route.is_summed else (b, a)
-    raise AudioError(
-        f"the take's {a.route.channels_in} channels would drive the inputs of "
-        f"{by_input.side.circuit.name} one by one, but go through "
-        f"{alike.side.circuit.name} side by side; use a mono take"
+def _switch_output(
+    measured: MeasuredPair, folder: Path, trim_db: float
+) -> _Output | None:
+    """Return the clip that switches; None where there is nowhere to switch."""
+    if "switch" not in measured.files:
+        return None
+    pair = measured.pair
+    return _Output(
+        folder / measured.files["switch"], pair.info, pair.a.route.channels_out, trim_db
     )
 
 
-def _plain(words: str) -> str:
-    """Return words as part of a file's name: plain letters, case doesn't count."""
-    return re.sub(r"[^a-z0-9]+", "-", words.lower()).strip("-")[:48].rstrip("-")
+def _switched(measured: MeasuredPair, a: Real, b: Real, first_frame: int) -> Real:
+    """Return what the switch clip holds of a block, A and B at their gains."""
+    frames = max(0, min(len(a), measured.switch_frames - first_frame))
+    rate = measured.pair.info.sample_rate_hz
+    share = share_of_b(measured.cues, first_frame, frames, rate)[:, None]
+    mixed: Real = a[:frames] + share * (b[:frames] - a[:frames])
+    return mixed
 
 
-def _free(name: str, taken: set[str]) -> str:
-    """Return a name that is not taken, with a number behind it if need be."""
-    free, count = name, 2
-    while free in taken:
-        free, count = f"{name}-{count}", count + 1
-    return free
-
-
-def _outputs(
-    reader: TakeReader, voices: Sequence[_Voice], progress: Progress
-) -> Iterator[list[np.ndarray]]:
-    """Yield, block by block, what comes out of every voice."""
-    runners = [RouteRunner(voice.route) for voice in voices]
-    done = 0
-    for block in reader.blocks(BLOCK_FRAMES):
-        yield [runner.process(block) for runner in runners]
-        done += len(block)
-        progress(done / reader.info.frames)
-
-
-def _measure(
-    reader: TakeReader,
-    voices: Sequence[_Voice],
-    comparison: Comparison,
-    progress: Progress,
-) -> list[Levels]:
-    rate = reader.info.sample_rate_hz
-    meters = [_Meters(rate, voice.route.channels_out) for voice in voices]
-    for blocks in _outputs(reader, voices, progress):
-        for meter, block in zip(meters, blocks, strict=True):
-            meter.feed(block)
-    at_hz = [comparison.match.frequency_hz]
-    return [
-        Levels(
-            loudness_lufs=meter.loudness.integrated_lufs(),
-            rms_dbfs=meter.level.rms_dbfs,
-            peak_dbfs=meter.level.peak_dbfs,
-            gain_at_match_hz_db=to_db(
-                float(abs(summed_response(voice.side, voice.setting, at_hz)[0]))
-            ),
-        )
-        for voice, meter in zip(voices, meters, strict=True)
-    ]
-
-
-def summed_response(
-    side: Side, setting: Settings, frequency_hz: Sequence[float] | np.ndarray
-) -> np.ndarray:
-    """Return a side's complex response, shape (F,); all its inputs driven alike."""
-    total: np.ndarray = response(Network(side.chain), setting, frequency_hz).sum(axis=0)
-    return total
-
-
-def _writer(folder: Path, voice: _Voice, info: TakeInfo, force: bool) -> ClipWriter:
-    return ClipWriter(
-        folder / voice.file,
-        info.sample_rate_hz,
-        voice.route.channels_out,
-        subtype="pcm24",
-        frames_expected=info.frames,
-        force=force,
-    )
-
-
-def _write(
-    reader: TakeReader,
-    voices: Sequence[_Voice],
-    gains_db: Sequence[float],
-    writers: Sequence[ClipWriter],
-    progress: Progress,
-) -> list[_Meters]:
-    rate = reader.info.sample_rate_hz
-    meters = [_Meters(rate, voice.route.channels_out) for voice in voices]
-    gains = [from_db(gain_db) for gain_db in gains_db]
-    for blocks in _outputs(reader, voices, progress):
-        for k, block in enumerate(blocks):
-            louder = block * gains[k]
-            writers[k].write(louder)
-            meters[k].feed(louder)
-    return meters
-
-
-def _notices(matched: Matched, a: _Voice, b: _Voice) -> tuple[str, ...]:
-    told = [matched.notice]
-    told += [
-        f"{letter}: {voice.route.notice}"
-        for letter, voice in (("A", a), ("B", b))
-        if voice.route.notice
-    ]
-    return tuple(notice for notice in told if notice)
+def _write_cues(measured: MeasuredPair, folder: Path) -> str:
+    pair = measured.pair
+    names = {
+        voice.letter: f"{voice.letter.upper()} {voice.side.circuit.name}: "
+        + (setting_words(voice.setting) or "nothing to set")
+        for voice in pair.voices
+    }
+    path = folder / measured.files["cues"]
+    rate = pair.info.sample_rate_hz
+    text = cue_text(measured.cues, names, measured.switch_frames, rate)
+    write_whole(path, text.encode())
+    return path.name

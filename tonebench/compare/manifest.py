@@ -7,86 +7,121 @@ bytes. Renders nothing.
 
 import json
 import math
+from collections.abc import Mapping
 from typing import Any
 
 from tonebench import __version__
-from tonebench.compare.clips import Clip, Compared, PairingClips
-from tonebench.compare.matching import Levels, jump_db
-from tonebench.compare.verdict import verdict
+from tonebench.audio.take import Take
+from tonebench.compare.clips import Clip, Compared, PairClips
+from tonebench.compare.matching import Levels
+from tonebench.compare.measured import MeasuredPair
+from tonebench.compare.verdict import pair_differs, verdict
+from tonebench.compare.voices import Voice
 from tonebench.plan.differences import what_differs
 
 SCHEMA = 1
+#: A pairing's pictures, by their key in the manifest: light ones, and dark ones.
+PICTURES = {
+    "svg": "curves.svg",
+    "png": "curves.png",
+    "svg_dark": "curves-dark.svg",
+    "png_dark": "curves-dark.png",
+}
 
 
 def manifest_of(compared: Compared) -> dict[str, Any]:
     """Return the manifest as plain values."""
     comparison = compared.comparison
+    first = compared.pairs[0].measured.pair
     return {
         "schema": SCHEMA,
         "tonebench": __version__,
         "title": comparison.title,
-        "differs": what_differs(comparison.a, comparison.b),
-        "take": {
-            "file": comparison.take.name,
-            "sha256": compared.take_sha256,
-            "sample_rate_hz": compared.take.sample_rate_hz,
-            "channels": compared.take.channels,
-            "frames": compared.take.frames,
-        },
+        "differs": what_differs(first.a.side, first.b.side),
+        "takes": [_take(compared, take) for take in comparison.takes],
         "match": {
             "mode": comparison.match.mode,
             "match_hz": comparison.match.frequency_hz,
         },
-        "trim_db": compared.trim_db,
+        "trim_db": compared.measured.trim_db,
         "client": dict(comparison.client),
-        "pairings": [_pairing(compared, pairing) for pairing in compared.pairings],
+        "pairings": [_pairing(compared, pair) for pair in compared.pairs],
     }
 
 
-def manifest_bytes(compared: Compared) -> bytes:
-    """Return the manifest as the bytes of its file."""
-    text = json.dumps(
-        manifest_of(compared), indent=2, ensure_ascii=False, allow_nan=False
-    )
+def manifest_bytes(manifest: Mapping[str, Any]) -> bytes:
+    """Return a manifest as the bytes of its file."""
+    text = json.dumps(manifest, indent=2, ensure_ascii=False, allow_nan=False)
     return f"{text}\n".encode()
 
 
-def _pairing(compared: Compared, pairing: PairingClips) -> dict[str, Any]:
-    levels = pairing.a.levels, pairing.b.levels
+def picture_names(measured: MeasuredPair) -> dict[str, str]:
+    """Return the file names of a pairing's pictures, by their key in the manifest."""
+    return {key: f"{measured.pair.stem}-{name}" for key, name in PICTURES.items()}
+
+
+def _take(compared: Compared, take: Take) -> dict[str, Any]:
+    pairs = (pair.measured.pair for pair in compared.pairs)
+    info = next(pair.info for pair in pairs if pair.take is take)
     return {
-        "name": pairing.name,
-        "is_matched": pairing.matched.is_matched,
-        "notices": list(pairing.notices),
-        "differs": what_differs(
-            compared.comparison.a, compared.comparison.b, pairing.pairing
-        ),
-        "verdict": list(verdict(compared, pairing)),
-        "jump_db": {
-            mode: jump_db(*levels, mode) for mode in ("loudness", "rms", "frequency")
-        },
-        "curves": {
-            ending: picture_name(pairing, f".{ending}") for ending in ("svg", "png")
-        },
-        "clips": {
-            letter: {"circuit": side.circuit.name, **_clip(clip)}
-            for letter, side, clip in (
-                ("a", compared.comparison.a, pairing.a),
-                ("b", compared.comparison.b, pairing.b),
-            )
-        },
+        "file": take.audio.name,
+        "title": take.title,
+        "instrument": take.instrument,
+        "tuning": take.tuning,
+        "sha256": compared.take_sha256[take.audio.name],
+        "sample_rate_hz": info.sample_rate_hz,
+        "channels": info.channels,
+        "frames": info.frames,
+        "full_scale_v": take.full_scale_v,
+        "recorded": list(dict.fromkeys(chain.line for chain in take.loads)),
     }
 
 
-def _clip(clip: Clip) -> dict[str, Any]:
+def _pairing(compared: Compared, pair: PairClips) -> dict[str, Any]:
+    measured, comparison = pair.measured, compared.comparison
+    clips = {
+        voice.letter: _clip(voice, pair.clips[voice.letter], levels)
+        for voice, levels in zip(measured.pair.voices, measured.levels, strict=True)
+    }
+    if "switch" in pair.clips:
+        clips["switch"] = _switch(pair.clips["switch"])
     return {
+        "name": measured.pair.name,
+        "take": measured.pair.take.audio.name,
+        "is_matched": measured.matched.is_matched,
+        "notices": list(measured.notices),
+        "differs": pair_differs(measured),
+        "verdict": list(verdict(measured, comparison.match.frequency_hz)),
+        "jump_db": {
+            mode: measured.jump_db(mode) for mode in ("loudness", "rms", "frequency")
+        },
+        "curves": picture_names(measured),
+        "clips": clips,
+    }
+
+
+def _clip(voice: Voice, clip: Clip, levels: Levels) -> dict[str, Any]:
+    return {
+        "circuit": voice.side.circuit.name,
         "file": clip.file,
-        "chain": clip.chain,
-        "settings": dict(clip.setting),
+        "chain": voice.side.chain.line,
+        "settings": dict(voice.setting),
         "gain_db": clip.gain_db,
         "loudness_lufs": _number(clip.loudness_lufs),
         "peak_dbfs": _number(clip.peak_dbfs),
-        "lead_frames": clip.lead_frames,
-        "before": _levels(clip.levels),
+        "lead_frames": voice.route.lead_frames,
+        "before": _levels(levels),
+        "sha256": clip.sha256,
+    }
+
+
+def _switch(clip: Clip) -> dict[str, Any]:
+    return {
+        "file": clip.file,
+        "cues": clip.cues,
+        "gain_db": clip.gain_db,
+        "loudness_lufs": _number(clip.loudness_lufs),
+        "peak_dbfs": _number(clip.peak_dbfs),
         "sha256": clip.sha256,
     }
 
@@ -103,8 +138,3 @@ def _levels(levels: Levels) -> dict[str, float | None]:
 def _number(value: float) -> float | None:
     """Return a level, or null for silence."""
     return value if math.isfinite(value) else None
-
-
-def picture_name(pairing: PairingClips, ending: str) -> str:
-    """Return the file name of a pairing's picture."""
-    return f"{pairing.stem}-curves{ending}"

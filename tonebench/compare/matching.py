@@ -6,7 +6,7 @@ Knows levels as numbers only.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tonebench.audio.levels import match_gains_db
 
@@ -74,3 +74,25 @@ def match_pair(a: Levels, b: Levels, mode: str) -> Matched:
         return Matched(0.0, 0.0, False, "not matched: there is no level to go by")
     notice = f"matched by RMS: too short or too soft to go by {MODE_WORDS[mode]}"
     return Matched(*gains, is_matched=True, notice=notice, mode="rms")
+
+
+def with_dry(
+    matched: Matched, a: Levels, b: Levels, dry: Levels, mode: str
+) -> tuple[Matched, float]:
+    """Return the match of A and B, and the gain that brings the dry take to it.
+
+    A dry take that is quieter than both turns them down further; it is never turned up.
+    """
+    if not matched.is_matched:
+        return matched, 0.0
+    mode = mode if jump_db(a, b, mode) is not None else "rms"
+    level_db = a.by(mode) + matched.gain_a_db
+    gains = match_gains_db(level_db, dry.by(mode))
+    if gains is None:
+        return matched, 0.0
+    lowered = replace(
+        matched,
+        gain_a_db=matched.gain_a_db + gains[0],
+        gain_b_db=matched.gain_b_db + gains[0],
+    )
+    return lowered, gains[1]

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tonebench.compare.clips import Compared, PairingClips, summed_response
-from tonebench.compare.matching import MODE_WORDS, jump_db
+from tonebench.compare.matching import MODE_WORDS
+from tonebench.compare.measured import MeasuredPair, summed_response
 from tonebench.plan.differences import what_differs
 from tonebench.units import format_db, format_frequency
 
@@ -49,73 +49,68 @@ class MatchedCurves:
 
 
 def matched_curves(
-    compared: Compared, pairing: PairingClips, frequency_hz: NDArray[np.float64]
+    measured: MeasuredPair, frequency_hz: NDArray[np.float64]
 ) -> MatchedCurves:
     """Return the curves of a pairing with its match gains applied."""
-    sides = (compared.comparison.a, compared.comparison.b)
-    matched = pairing.matched
     levels = []
-    for side, clip, gain_db in zip(
-        sides,
-        (pairing.a, pairing.b),
-        (matched.gain_a_db, matched.gain_b_db),
-        strict=True,
-    ):
-        magnitude = np.abs(summed_response(side, clip.setting, frequency_hz))
+    voices = measured.pair.a, measured.pair.b
+    for voice, gain_db in zip(voices, measured.gains_db[:2], strict=True):
+        magnitude = np.abs(summed_response(voice.side, voice.setting, frequency_hz))
         with np.errstate(divide="ignore"):
             levels.append(20 * np.log10(magnitude) + gain_db)
     return MatchedCurves(frequency_hz, *levels)
 
 
-def verdict(compared: Compared, pairing: PairingClips) -> tuple[str, str, str]:
-    """Return the three sentences of a pairing."""
-    comparison = compared.comparison
-    differs = what_differs(comparison.a, comparison.b, pairing.pairing)
+def pair_differs(measured: MeasuredPair) -> str:
+    """Return in one line what differs between A and B of a pairing."""
+    pair = measured.pair
+    return what_differs(pair.a.side, pair.b.side, pair.pairing)
+
+
+def verdict(measured: MeasuredPair, match_hz: float) -> tuple[str, str, str]:
+    """Return the three sentences of a pairing; gains are told at `match_hz`."""
+    differs = pair_differs(measured)
     opening = differs[0].upper() + differs[1:]
-    top_hz = min(_TOP_HZ, _TOP_SHARE * compared.take.sample_rate_hz)
-    curves = matched_curves(compared, pairing, np.geomspace(_LOW_HZ, top_hz, 441))
-    start = "At one level" if pairing.matched.is_matched else "Not matched,"
+    top_hz = min(_TOP_HZ, _TOP_SHARE * measured.pair.info.sample_rate_hz)
+    curves = matched_curves(measured, np.geomspace(_LOW_HZ, top_hz, 441))
+    start = "At one level" if measured.matched.is_matched else "Not matched,"
     return (
         f"{opening}.",
-        _level_sentence(compared, pairing),
+        _level_sentence(measured, match_hz),
         curve_sentence(curves, start),
     )
 
 
-def _level_sentence(compared: Compared, pairing: PairingClips) -> str:
-    levels = pairing.a.levels, pairing.b.levels
-    jump = jump_db(*levels, "loudness")
-    by_rms = jump_db(*levels, "rms")
+def _level_sentence(measured: MeasuredPair, match_hz: float) -> str:
+    jump = measured.jump_db("loudness")
+    by_rms = measured.jump_db("rms")
     if jump is None and by_rms is None:
-        return f"Levels: {pairing.matched.notice or 'there is nothing to match'}."
+        return f"Levels: {measured.matched.notice or 'there is nothing to match'}."
     told = [
         f"{format_db(value)} {words}"
         for value, words in (
             (jump, "by loudness"),
             (by_rms, "by RMS"),
             (
-                jump_db(*levels, "frequency"),
-                f"at {format_frequency(compared.comparison.match.frequency_hz)}",
+                measured.jump_db("frequency"),
+                f"at {format_frequency(match_hz)}",
             ),
         )
         if value is not None
     ]
     start = f"Without matching, switching to B: {', '.join(told)}"
-    matched = pairing.matched
+    matched = measured.matched
     if not matched.is_matched:
         return f"{start}; {matched.notice}."
-    letter, gain = min(("A", matched.gain_a_db), ("B", matched.gain_b_db), key=_gain)
     mode = MODE_WORDS[matched.mode]
-    done = (
-        f"{letter} is turned down by {abs(gain):.1f} dB to match {mode}"
+    turned = [
+        f"{letter} is turned down by {abs(gain):.1f} dB"
+        for letter, gain in (("A", matched.gain_a_db), ("B", matched.gain_b_db))
         if round(gain, 1) < 0
-        else f"{mode} is the same already"
-    )
-    return f"{start}; {done}."
-
-
-def _gain(entry: tuple[str, float]) -> float:
-    return entry[1]
+    ]
+    if not turned:
+        return f"{start}; {mode} is the same already."
+    return f"{start}; {' and '.join(turned)} to match {mode}."
 
 
 def curve_sentence(curves: MatchedCurves, start: str = "At one level") -> str:

@@ -26,6 +26,7 @@ HOOKUP_KEYS = (
     "place",
     "before",
     "into",
+    "buffer",
 )
 
 
@@ -101,6 +102,7 @@ def _readers(folder: Path | None) -> dict[str, tuple[str, Callable[[Any], Any]]]
         "place": ("place", _place),
         "before": ("before", lambda value: _neighbours(value, folder)),
         "into": ("into", lambda value: _neighbours(value, folder)),
+        "buffer": ("has_buffer", _buffer),
     }
 
 
@@ -109,13 +111,19 @@ def _ohm(value: str | float) -> float:
 
 
 def _farad(value: str | float) -> float:
-    return likely_value(value, "F", "capacitor")
+    return likely_value(value, "F", "capacitance")
 
 
 def _place(value: object) -> object:
     if value not in ("floor", "onboard"):
         raise RequestError(f"place must be floor or onboard, got '{value}'")
     return value
+
+
+def _buffer(value: object) -> bool:
+    if value != "input":
+        raise RequestError(f"buffer must be input, where it can stand, got '{value}'")
+    return True
 
 
 def _pickups(value: object, folder: Path | None) -> dict[str, object]:

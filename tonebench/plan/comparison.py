@@ -5,9 +5,9 @@ Renders nothing.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from pathlib import Path
+from dataclasses import dataclass, field, replace
 
+from tonebench.audio.take import Take
 from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.controls import Settings, no_such
 from tonebench.circuit.hookup import Chain, Hookup, join
@@ -48,6 +48,17 @@ class Side:
         """The circuit and its hook-up, joined."""
         return join(self.circuit, self.hookup)
 
+    def behind(self, take: Take) -> "Side":
+        """Return this side with the pickup the take was made with, if it has none."""
+        return replace(self, hookup=hookup_behind(self.hookup, take))
+
+
+def hookup_behind(hookup: Hookup, take: Take) -> Hookup:
+    """Return a hook-up with the pickup the take was made with, if it has no source."""
+    if take.recorded is None or hookup.pickups or hookup.source_ohm > 0:
+        return hookup
+    return replace(hookup, pickups=take.recorded.pickups)
+
 
 @dataclass(frozen=True, slots=True)
 class Pairing:
@@ -63,16 +74,19 @@ class Comparison:
     """Everything that a run needs to know."""
 
     title: str
-    take: Path
+    takes: tuple[Take, ...]
     a: Side
     b: Side
     pairings: tuple[Pairing, ...]
     match: Match = field(default_factory=Match)
+    has_dry: bool = False
     client: Mapping[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if not self.pairings:
             raise RequestError("a comparison needs at least one pairing")
+        if not self.takes:
+            raise RequestError("a comparison needs at least one take")
         chain_a, chain_b = self.a.chain, self.b.chain
         for pairing in self.pairings:
             chain_a.setting(pairing.a)

@@ -121,6 +121,7 @@ def _words(side: Side) -> list[_Told]:
         ("load", value(hookup.load_ohm, "Ω", "open")),
         ("load capacitance", value(hookup.load_farad, "F", "none")),
         ("place", hookup.place or side.circuit.place),
+        ("buffer", "at the input" if hookup.has_buffer else "none"),
         ("circuits before", names(hookup.before)),
         ("circuits after", names(hookup.into)),
     ]

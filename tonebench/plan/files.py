@@ -4,21 +4,17 @@
 Reads no sound; a take is only looked up by its name.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
+from tonebench.audio.take import Take
 from tonebench.circuit.hookup import Hookup
 from tonebench.circuit.tables import Findings, Table, in_order, is_of_this_schema
 from tonebench.circuit.toml_lines import read_toml
-from tonebench.errors import FileFaults, InputError, RequestError
-from tonebench.plan.asked_hookup import (
-    HOOKUP_KEYS,
-    hookup_field,
-    located,
-    read_located,
-)
+from tonebench.errors import FileFaults, InputError
+from tonebench.plan.asked_hookup import located, read_located
 from tonebench.plan.asked_parts import with_asked_parts
 from tonebench.plan.comparison import (
     DEFAULT_MATCH_HZ,
@@ -29,9 +25,9 @@ from tonebench.plan.comparison import (
     Side,
     pairing_of,
 )
+from tonebench.plan.noted import noted, noted_hookup_fields
+from tonebench.plan.take_files import read_take_file
 from tonebench.shipped import find
-
-T = TypeVar("T")
 
 
 def read_comparison(name_or_path: str | Path) -> Comparison:
@@ -63,41 +59,42 @@ def read_comparison(name_or_path: str | Path) -> Comparison:
 def _comparison(top: Table, path: Path) -> Comparison | None:
     folder = path.parent
     title = top.text("title", path.stem)
-    take = _noted(top, "take", lambda: _take(top.text("take"), folder))
+    takes = _takes(top, folder)
     match = _match(top)
+    has_dry = top.flag("dry")
     client = _client(top)
-    shared = _hookup_fields(top, folder)
+    shared = noted_hookup_fields(top, folder)
     a, b = (_side(top, letter, shared, folder) for letter in ("a", "b"))
     tables = list(top.entries("pairings", "pairing"))
     pairings = _pairings(tables, a, b) or (Pairing("as they start"),)
-    if not (take and match and a and b and top.is_sound):
+    if not (takes and match and a and b and top.is_sound):
         return None
-    return Comparison(title, take, a, b, pairings, match, client)
+    return Comparison(title, takes, a, b, pairings, match, has_dry, client)
 
 
-def _noted(table: Table, key: str, make: Callable[[], T]) -> T | None:
-    """Return what `make` makes; note what it refuses as a fault of `key`.
+def _takes(top: Table, folder: Path) -> tuple[Take, ...] | None:
+    """Return the takes under ``take`` or ``takes``."""
+    names = top.get("takes")
+    if names is None:
+        name = top.text("take")
+        take = noted(top, "take", lambda: _take(name, folder)) if name else None
+        return (take,) if take else None
+    if "take" in top:
+        top.fault("take and takes are both there", "keep one of them", "take")
+    if not (
+        isinstance(names, list) and names and all(isinstance(n, str) for n in names)
+    ):
+        top.fault("takes must be names or files", 'write ["one", "other"]', "takes")
+        return None
+    found = [noted(top, "takes", partial(_take, name, folder)) for name in names]
+    takes = tuple(take for take in found if take)
+    if len({take.name for take in takes}) < len(takes):
+        top.fault("takes: two of them have one name", "rename a recording", "takes")
+    return takes if top.is_sound else None
 
-    Unless a fault noted before led to it: in `make`, or without a key in the table.
-    """
-    known = len(table.findings.faults)
-    try:
-        return make()
-    except FileFaults as error:
-        table.adopt(error.faults)
-    except (RequestError, InputError) as error:
-        is_first = len(table.findings.faults) == known if key else table.is_sound
-        if is_first:
-            table.fault(str(error), key=key)
-    return None
 
-
-def _take(name: str, folder: Path) -> Path:
-    beside = located(name, folder)
-    path = beside if isinstance(beside, Path) else find(name, "take")
-    if not path.exists():
-        raise InputError(f"there is no take '{name}'; check its name and its folder")
-    return path
+def _take(name: str, folder: Path) -> Take:
+    return read_take_file(located(name, folder))
 
 
 def _match(top: Table) -> Match | None:
@@ -106,19 +103,7 @@ def _match(top: Table) -> Match | None:
     frequency_hz = top.quantity("match_hz", "Hz", f"{DEFAULT_MATCH_HZ:g}")
     if len(top.findings.faults) > known:
         return None
-    return _noted(top, "match_hz", lambda: Match(mode, frequency_hz))
-
-
-def _hookup_fields(table: Table, folder: Path) -> dict[str, Any]:
-    """Return the fields of a `Hookup` that a table's own keys ask for."""
-    fields = {}
-    for key in HOOKUP_KEYS:
-        if key in table:
-            read = partial(hookup_field, key, table.get(key), folder)
-            if (field := _noted(table, key, read)) is not None:
-                fields[field[0]] = field[1]
-        table.get(key)  # known here, whether it is there or not
-    return fields
+    return noted(top, "match_hz", lambda: Match(mode, frequency_hz))
 
 
 def _side(
@@ -131,19 +116,19 @@ def _side(
         return None
 
     def make(side: Table) -> Side | None:
-        circuit = _noted(
+        circuit = noted(
             side, "circuit", lambda: read_located(side.text("circuit"), folder)
         )
         parts = _plain_table(side, "parts", '{ C3 = "22n" }')
         if circuit and parts:
             drawn = circuit
-            circuit = _noted(side, "parts", lambda: with_asked_parts(drawn, parts))
-        fields = {**shared, **_hookup_fields(side, folder)}
-        hookup = _noted(side, "", lambda: Hookup(**fields))
+            circuit = noted(side, "parts", lambda: with_asked_parts(drawn, parts))
+        fields = {**shared, **noted_hookup_fields(side, folder)}
+        hookup = noted(side, "", lambda: Hookup(**fields))
         if not (circuit and hookup):
             return None
         made = Side(circuit, hookup)
-        return made if _noted(side, "circuit", lambda: made.chain) else None
+        return made if noted(side, "circuit", lambda: made.chain) else None
 
     return table.build(make)
 

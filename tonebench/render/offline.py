@@ -1,8 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A take through a circuit, block by block: the same at any length and block size.
 
-Puts the filters of a chain behind the channels of a take. Knows nothing of comparisons
-and of how loud things should be.
+Knows nothing of comparisons and of how loud things should be.
 """
 
 from collections.abc import Callable, Iterator
@@ -15,13 +14,11 @@ from numpy.typing import NDArray
 from tonebench.audio.files import ClipWriter, TakeReader
 from tonebench.audio.levels import LevelMeter, common_trim_db
 from tonebench.audio.outputs import is_same_file
+from tonebench.audio.take import Take
 from tonebench.circuit.controls import Settings
 from tonebench.circuit.hookup import Chain
-from tonebench.digital.cascade import Cascade, aligned, design, lead_frames
-from tonebench.digital.runner import Runner
-from tonebench.errors import AudioError, RequestError
-from tonebench.network.nodal import Network
-from tonebench.network.roots import find_roots
+from tonebench.errors import RequestError
+from tonebench.render.route import RouteRunner, route
 from tonebench.units import from_db, to_db
 
 BLOCK_FRAMES = 65536
@@ -29,91 +26,6 @@ BLOCK_FRAMES = 65536
 Real = NDArray[np.float64]
 #: Called with the share of the work that is done, 0 to 1.
 Progress = Callable[[float], None]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Route:
-    """Which filter each channel of a take goes through, and whether they are summed.
-
-    `cascades` has one entry for all channels, or one per channel, aligned with each
-    other; `lead_frames` is how many frames early they answer, at all frequencies alike;
-    `notice` is what a listener should know of how the take drives the inputs.
-    """
-
-    cascades: tuple[Cascade, ...]
-    channels_in: int
-    is_summed: bool
-    lead_frames: float
-    notice: str = ""
-
-    @property
-    def channels_out(self) -> int:
-        """How many channels come out."""
-        return 1 if self.is_summed else self.channels_in
-
-
-def route(
-    chain: Chain, changes: Settings, sample_rate_hz: float, channels: int
-) -> Route:
-    """Design the filters for a take of `channels` channels.
-
-    One input: every channel goes through the circuit on its own. Several inputs: a take
-    with as many channels drives them one by one, a mono take drives all of them; the
-    output is one channel, the sum.
-
-    Raises
-    ------
-    RequestError
-        For an unknown control or a position out of range.
-    CircuitError
-        If the circuit has no stable answer at this setting.
-    AudioError
-        If the take has neither one channel nor as many as there are inputs.
-    """
-    network = Network(chain)
-    inputs = network.inputs
-    if len(inputs) > 1 and channels == 1:
-        notice = f"one channel drives all inputs: {', '.join(inputs)}"
-        roots = find_roots(network, changes, drive="together")
-    elif channels == len(inputs) or len(inputs) == 1:
-        notice, roots = "", find_roots(network, changes)
-    else:
-        raise AudioError(
-            f"the take has {channels} channels, but {chain.circuit.name} has "
-            f"{len(inputs)} inputs ({', '.join(inputs)}); use a mono take or one with "
-            f"{len(inputs)} channels"
-        )
-    cascades = tuple(design(found, sample_rate_hz) for found in roots)
-    leads = [lead_frames(*both) for both in zip(cascades, roots, strict=True)]
-    if len(cascades) > 1:
-        cascades = tuple(map(aligned, cascades, leads))
-        leads = [0.0]
-    return Route(cascades, channels, len(inputs) > 1, leads[0], notice)
-
-
-class RouteRunner:
-    """Run a take's blocks through a route; keeps the filters' memory."""
-
-    def __init__(self, plan: Route) -> None:
-        self._plan = plan
-        if plan.is_summed:
-            self._runners = [Runner(cascade, 1) for cascade in plan.cascades]
-        else:
-            self._runners = [Runner(plan.cascades[0], plan.channels_in)]
-
-    def process(self, block: Real) -> Real:
-        """Return the output of one block, shape (frames, channels out)."""
-        if not self._plan.is_summed:
-            return self._runners[0].process(block)
-        total = np.zeros((len(block), 1))
-        for k, runner in enumerate(self._runners):
-            total += runner.process(block[:, k : k + 1])
-        return total
-
-    def reset(self) -> None:
-        """Forget all that was heard."""
-        for runner in self._runners:
-            runner.reset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,11 +39,12 @@ class Rendered:
     peak_dbfs: float
     trim_db: float
     lead_frames: float
-    notice: str
+    peak_v: float | None
+    notices: tuple[str, ...]
 
 
 def render_take(
-    take: Path,
+    take: Take,
     chain: Chain,
     changes: Settings,
     output: Path,
@@ -146,8 +59,10 @@ def render_take(
 
     Parameters
     ----------
-    take, output : Path
-        Recording to read, clip to write (``.wav`` or ``.flac``).
+    take : Take
+        What to play.
+    output : Path
+        Clip to write (``.wav`` or ``.flac``).
     chain : Chain
         The circuit with its hook-up.
     changes : mapping
@@ -170,13 +85,13 @@ def render_take(
     CheckFailed
         If the result is over full scale in an integer format, and `trim` is off.
     """
-    if is_same_file(take, output):
+    if is_same_file(take.audio, output):
         raise RequestError(
             f"{output}: is the take itself, and would be lost; give another name"
         )
-    with TakeReader(take) as reader:
+    with TakeReader(take.audio) as reader:
         info = reader.info
-        plan = route(chain, changes, info.sample_rate_hz, info.channels)
+        plan = route(chain, changes, info.sample_rate_hz, info.channels, take)
         passes = 2 if trim else 1
         writer = ClipWriter(
             output,
@@ -205,6 +120,7 @@ def render_take(
         with writer:
             for out in outputs(passes - 1):
                 writer.write(out * gain)
+    volts = take.full_scale_v
     return Rendered(
         path=output,
         frames=writer.frames,
@@ -213,5 +129,6 @@ def render_take(
         peak_dbfs=to_db(writer.peak),
         trim_db=trim_db,
         lead_frames=plan.lead_frames,
-        notice=plan.notice,
+        peak_v=None if volts is None else volts * writer.peak,
+        notices=plan.notices,
     )

@@ -9,6 +9,7 @@ import io
 import textwrap
 import warnings
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -19,14 +20,13 @@ from tonebench.audio.outputs import check_new_file, write_whole
 from tonebench.circuit.hookup import Chain
 from tonebench.compare.verdict import MatchedCurves
 from tonebench.errors import RequestError
+from tonebench.report.themes import LIGHT, Theme
 from tonebench.study.curves import Curve, setting_words
 
 Real = NDArray[np.float64]
 #: Frequencies, values, the name at the end, colour, dashes.
 _Line = tuple[Real, Real, str, str, Any]
 
-INK, PAPER, GRID = "#22211e", "#ffffff", "#d8d4cc"
-A_COLOUR, B_COLOUR, DIFFERENCE_COLOUR = "#0072B2", "#D55E00", "#5b5750"
 #: For families: ordered from dark to light, told apart by the names at their ends.
 _FAMILY_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#8a5a83", "#6b5900", "#3b3a36")
 _FAMILY_DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
@@ -39,6 +39,7 @@ _LEFT = 0.085
 _HEADLINE_CHARACTERS = 90
 _CHARACTER = 0.0088  # the width of one, as a share of the picture
 _LONGEST_NAME = 34
+_STRINGS_HEIGHT = 0.03  # of a line of their names
 _NAME_SHARE = 0.052  # the height of a name, as a share of the curves' height
 _UNDATED: dict[str, dict[str, Any]] = {
     "svg": {"Date": None, "Creator": "tonebench"},
@@ -72,6 +73,7 @@ def draw_curves(
     check_new_file(path, force)
     has_inputs = len({curve.input for curve in curves}) > 1
     lines: list[_Line] = []
+    ink = LIGHT.ink
     for k, curve in enumerate(curves):
         words = setting_words(curve.setting, names) if len(curves) > 1 else ""
         name = f"from {curve.input}: {words}" if has_inputs else words
@@ -80,43 +82,40 @@ def draw_curves(
         colour = _FAMILY_COLOURS[k % len(_FAMILY_COLOURS)]
         lines.append((curve.frequency_hz, curve.gain_db, name, colour, dash))
         if curve.digital_gain_db is not None:
-            filtered = (curve.frequency_hz, curve.digital_gain_db, "", INK, _FINE_DOTS)
+            filtered = (curve.frequency_hz, curve.digital_gain_db, "", ink, _FINE_DOTS)
             lines.append(filtered)
     head = chain.circuit.full_title
     write_whole(path, _drawn(lines, head, [chain.line], "gain, dB", path.suffix), force)
 
 
-def draw_pair(
-    curves: MatchedCurves,
-    names: tuple[str, str],
-    *,
-    headline: str,
-    below: Sequence[str],
-    label: str,
-    ending: str,
-) -> bytes:
-    """Return a picture of A, B and B − A.
+@dataclass(frozen=True, slots=True, eq=False)
+class PairPicture:
+    """What a picture of A, B and B − A shows.
 
-    Parameters
-    ----------
-    curves : MatchedCurves
-        What to draw.
-    names : tuple of str
-        What stands at the ends of A and B.
-    headline, below : str, sequence of str
-        The sentence over the curves and the lines under it.
-    label : str
-        What the level axis shows.
-    ending : {".svg", ".png", ".pdf"}
-        The format.
+    `names` stand at the ends of A and B, the sentence `headline` over the curves and
+    the lines `below` under it; `label` is what the level axis shows, `strings` are the
+    open strings: name and frequency in Hz.
     """
+
+    curves: MatchedCurves
+    names: tuple[str, str]
+    headline: str
+    below: tuple[str, ...]
+    label: str
+    strings: tuple[tuple[str, float], ...] = ()
+
+
+def draw_pair(picture: PairPicture, ending: str, theme: Theme = LIGHT) -> bytes:
+    """Return a picture of A, B and B − A in a format: ".svg", ".png" or ".pdf"."""
+    curves = picture.curves
     hz = curves.frequency_hz
     lines: list[_Line] = [
-        (hz, curves.difference_db, "B − A", DIFFERENCE_COLOUR, (0, (1, 1.5))),
-        (hz, curves.a_db, names[0], A_COLOUR, "-"),
-        (hz, curves.b_db, names[1], B_COLOUR, (0, (5, 2))),
+        (hz, curves.difference_db, "B − A", theme.difference, (0, (1, 1.5))),
+        (hz, curves.a_db, picture.names[0], theme.a, "-"),
+        (hz, curves.b_db, picture.names[1], theme.b, (0, (5, 2))),
     ]
-    return _drawn(lines, headline, below, label, ending)
+    heads = picture.headline, picture.below
+    return _drawn(lines, *heads, picture.label, ending, theme, picture.strings)
 
 
 def _check_ending(path: Path) -> None:
@@ -133,6 +132,8 @@ def _drawn(
     below: Sequence[str],
     label: str,
     ending: str,
+    theme: Theme = LIGHT,
+    strings: Sequence[tuple[str, float]] = (),
 ) -> bytes:
     import matplotlib
     from matplotlib.figure import Figure
@@ -142,26 +143,30 @@ def _drawn(
         "font.family": "DejaVu Sans",  # comes with matplotlib
         "font.size": 9.5,
         "text.parse_math": False,  # a name may hold a dollar sign
-        "text.color": INK,
-        "axes.labelcolor": INK,
-        "xtick.color": INK,
-        "ytick.color": INK,
+        "text.color": theme.ink,
+        "axes.labelcolor": theme.ink,
+        "axes.facecolor": theme.paper,
+        "xtick.color": theme.ink,
+        "ytick.color": theme.ink,
+        "grid.color": theme.grid,
     }
     with matplotlib.rc_context(style):
-        figure = Figure(figsize=(8.6, 5.0), dpi=150, facecolor=PAPER)
-        top = _heads(figure, headline, below)
+        figure = Figure(figsize=(8.6, 5.0), dpi=150, facecolor=theme.paper)
+        top = _heads(figure, headline, below, theme)
+        top -= _STRINGS_HEIGHT if strings else 0
         longest = max((len(name) for _, _, name, _, _ in lines), default=0)
         width = 1 - _LEFT - 0.035 - _CHARACTER * min(max(longest, 8), _LONGEST_NAME)
         axes = figure.add_axes((_LEFT, 0.1, width, top - 0.13))
         for frequency_hz, gain_db, _, colour, dash in lines:
             shown = np.where(np.isfinite(gain_db), gain_db, np.nan)
             axes.plot(frequency_hz, shown, color=colour, linestyle=dash, lw=1.8)
-        _frame(axes, lines, label)
+        _frame(axes, lines, label, theme)
+        _open_strings(axes, strings, theme)
         _names_at_ends(axes, lines)
         return _saved(figure, ending)
 
 
-def _heads(figure: Any, headline: str, below: Sequence[str]) -> float:
+def _heads(figure: Any, headline: str, below: Sequence[str], theme: Theme) -> float:
     """Write the sentence and the lines under it; return where they end."""
     place = 0.965
     for line in textwrap.wrap(headline, _HEADLINE_CHARACTERS):
@@ -169,12 +174,12 @@ def _heads(figure: Any, headline: str, below: Sequence[str]) -> float:
         place -= 0.046
     for line in below:
         place -= 0.005
-        figure.text(_LEFT, place, line, size=8.6, va="top", color=DIFFERENCE_COLOUR)
+        figure.text(_LEFT, place, line, size=8.6, va="top", color=theme.difference)
         place -= 0.035
     return place
 
 
-def _frame(axes: Any, lines: Sequence[_Line], label: str) -> None:
+def _frame(axes: Any, lines: Sequence[_Line], label: str, theme: Theme) -> None:
     from matplotlib.ticker import MaxNLocator
 
     lowest = min(float(line[0][0]) for line in lines)
@@ -192,14 +197,24 @@ def _frame(axes: Any, lines: Sequence[_Line], label: str) -> None:
     middle, span = (top + bottom) / 2, max(top - bottom, _LOWEST_SPAN_DB)
     axes.set_ylim(middle - 0.56 * span, middle + 0.56 * span)
     axes.yaxis.set_major_locator(MaxNLocator(9, steps=[1, 2, 5, 10], integer=True))
-    axes.axhline(0, color=INK, lw=0.7)
-    axes.grid(True, color=GRID, lw=0.6)
+    axes.axhline(0, color=theme.ink, lw=0.7)
+    axes.grid(True, lw=0.6)
     axes.set_axisbelow(True)
     axes.set_xlabel("frequency, Hz")
     axes.set_ylabel(label)
     for side in ("top", "right", "left", "bottom"):
         axes.spines[side].set_visible(False)
     axes.tick_params(length=0)
+
+
+def _open_strings(
+    axes: Any, strings: Sequence[tuple[str, float]], theme: Theme
+) -> None:
+    """Mark the open strings above the curves."""
+    across = axes.get_xaxis_transform()
+    for name, hz in strings:
+        axes.plot([hz, hz], [0.975, 1.0], color=theme.ink, lw=1, transform=across)
+        axes.text(hz, 1.01, name, size=8, ha="center", va="bottom", transform=across)
 
 
 def _names_at_ends(axes: Any, lines: Sequence[_Line]) -> None:
@@ -266,5 +281,5 @@ def _saved(figure: Any, ending: str) -> bytes:
     with warnings.catch_warnings():
         # names in writings that the font lacks come out as boxes
         warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
-        figure.savefig(target, format=kind, metadata=_UNDATED[kind], facecolor=PAPER)
+        figure.savefig(target, format=kind, metadata=_UNDATED[kind])
     return target.getvalue()

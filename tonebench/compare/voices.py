@@ -1,0 +1,133 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Who plays in a comparison: A, B and the dry take, per pairing and take, with files.
+
+Names and routes are settled here, before a sound is read.
+"""
+
+import re
+from dataclasses import dataclass, replace
+
+from tonebench.audio.files import TakeInfo
+from tonebench.audio.take import Take
+from tonebench.circuit.circuit import STRAIGHT
+from tonebench.circuit.controls import Settings
+from tonebench.errors import AudioError, RequestError
+from tonebench.plan.comparison import Comparison, Pairing, Side
+from tonebench.render.route import Route, route
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Voice:
+    """One side at one setting on one take: its route, and the file it goes to.
+
+    `letter` is "a", "b" or "dry".
+    """
+
+    letter: str
+    side: Side
+    setting: Settings
+    route: Route
+    file: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pair:
+    """A pairing on a take; the names of all its files start with `stem`."""
+
+    pairing: Pairing
+    take: Take
+    info: TakeInfo
+    stem: str
+    voices: tuple[Voice, ...]
+
+    @property
+    def name(self) -> str:
+        """What the pairing is called."""
+        return self.pairing.name
+
+    @property
+    def a(self) -> Voice:
+        """The voice of A."""
+        return self.voices[0]
+
+    @property
+    def b(self) -> Voice:
+        """The voice of B."""
+        return self.voices[1]
+
+
+def pairs_of(
+    comparison: Comparison, take: Take, info: TakeInfo, taken: set[str]
+) -> tuple[Pair, ...]:
+    """Return every pairing on one take; `taken` holds the names of earlier ones.
+
+    Raises
+    ------
+    AudioError
+        If A and B would make different things of the take's channels.
+    """
+    pairs = []
+    a, b = comparison.a.behind(take), comparison.b.behind(take)
+    for pairing in comparison.pairings:
+        words = pairing.name
+        if len(comparison.takes) > 1:
+            words = f"{take.name} {words}"
+        stem = _free(_plain(words) or "pairing", taken)
+        taken.add(stem)
+        asked = [("a", a, pairing.a), ("b", b, pairing.b)]
+        if comparison.has_dry:
+            asked.append(("dry", _dry_side(a, b), {}))
+        voices: list[Voice] = []
+        for letter, side, changes in asked:
+            chain = side.chain
+            plan = route(chain, changes, info.sample_rate_hz, info.channels, take)
+            name = f"{stem}-{letter}-{_plain(side.circuit.name)}".rstrip("-")
+            if letter == "dry":
+                name = f"{stem}-dry"
+            name = _free(name, taken)
+            taken.add(name)
+            setting = chain.setting(changes)
+            voices.append(Voice(letter, side, setting, plan, f"{name}.wav"))
+        _refuse_unlike_routes(voices)
+        pairs.append(Pair(pairing, take, info, stem, tuple(voices)))
+    return tuple(pairs)
+
+
+def _dry_side(a: Side, b: Side) -> Side:
+    """Return pickup, lead and load of A without any circuit; of B if A can't be it."""
+    for side in (a, b):
+        if len(side.circuit.inputs) == 1:
+            bare = replace(side.hookup, before=(), into=(), has_buffer=False)
+            return Side(STRAIGHT, bare)
+    raise RequestError(
+        "a dry clip needs a side with one input, but "
+        f"{a.circuit.name} has {len(a.circuit.inputs)} and {b.circuit.name} "
+        f"{len(b.circuit.inputs)}; leave dry out"
+    )
+
+
+def _refuse_unlike_routes(voices: list[Voice]) -> None:
+    """Refuse channels that are inputs to one side and a stereo sound to another."""
+    first = voices[0]
+    for other in voices[1:]:
+        if other.route.channels_out == first.route.channels_out:
+            continue
+        by_input, alike = (first, other) if first.route.is_summed else (other, first)
+        raise AudioError(
+            f"the take's {first.route.channels_in} channels would drive the inputs of "
+            f"{by_input.side.circuit.name} one by one, but go through "
+            f"{alike.side.circuit.name} side by side; use a mono take"
+        )
+
+
+def _plain(words: str) -> str:
+    """Return words as part of a file's name: plain letters, case doesn't count."""
+    return re.sub(r"[^a-z0-9]+", "-", words.lower()).strip("-")[:48].rstrip("-")
+
+
+def _free(name: str, taken: set[str]) -> str:
+    """Return a name that is not taken, with a number behind it if need be."""
+    free, count = name, 2
+    while free in taken:
+        free, count = f"{name}-{count}", count + 1
+    return free

@@ -1,0 +1,168 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How the channels of a take go through a chain: which filters, and what is summed.
+
+What already loaded the pickup when the take was made is divided out here, so that no
+load counts twice. Reads and writes no sound.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonebench.audio.take import Take
+from tonebench.circuit.controls import Settings
+from tonebench.circuit.hookup import Chain
+from tonebench.digital.cascade import Cascade, aligned, design, lead_frames
+from tonebench.digital.runner import Runner
+from tonebench.errors import AudioError
+from tonebench.network.nodal import Network
+from tonebench.network.quotient import divided
+from tonebench.network.roots import Roots, find_roots
+from tonebench.units import format_db, format_frequency
+
+Real = NDArray[np.float64]
+
+#: More treble gain than this is said: the noise of the take comes up with it.
+MOST_TREBLE_DB = 12.0
+_TREBLE_FROM_HZ, _TREBLE_TO_HZ, _MIDDLE_HZ = 2_000.0, 20_000.0, 500.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Route:
+    """Which filter each channel of a take goes through, and whether they are summed.
+
+    `cascades` has one entry for all channels, or one per channel, aligned with each
+    other. `lead_frames` is how many frames early they answer, at all frequencies alike;
+    `notices` is what a listener should know.
+    """
+
+    cascades: tuple[Cascade, ...]
+    channels_in: int
+    is_summed: bool
+    lead_frames: float
+    notices: tuple[str, ...] = ()
+
+    @property
+    def channels_out(self) -> int:
+        """How many channels come out."""
+        return 1 if self.is_summed else self.channels_in
+
+
+def route(
+    chain: Chain,
+    changes: Settings,
+    sample_rate_hz: float,
+    channels: int,
+    take: Take | None = None,
+) -> Route:
+    """Design the filters for a take of `channels` channels.
+
+    One input: every channel goes through the circuit on its own. Several inputs: a take
+    with as many channels drives them one by one, a mono take drives all of them; the
+    output is one channel, the sum.
+
+    Raises
+    ------
+    RequestError
+        For an unknown control or a position out of range.
+    CircuitError
+        If the circuit has no stable answer at this setting.
+    AudioError
+        If the take has neither one channel nor as many as there are inputs.
+    """
+    network = Network(chain)
+    inputs = network.inputs
+    notices = []
+    is_summed = len(inputs) > 1
+    if is_summed and channels == 1:
+        notices.append(f"one channel drives all inputs: {', '.join(inputs)}")
+        roots = find_roots(network, changes, drive="together")
+    elif channels == len(inputs) or not is_summed:
+        roots = find_roots(network, changes)
+    else:
+        raise AudioError(
+            f"the take has {channels} channels, but {chain.circuit.name} has "
+            f"{len(inputs)} inputs ({', '.join(inputs)}); use a mono take or one with "
+            f"{len(inputs)} channels"
+        )
+    if take is not None and take.recorded is not None:
+        roots = _without_old_load(roots, take, channels)
+        notices += _treble_notices(roots, sample_rate_hz)
+    cascades = tuple(design(found, sample_rate_hz) for found in roots)
+    leads = [lead_frames(*both) for both in zip(cascades, roots, strict=True)]
+    if len(cascades) > 1:
+        cascades = tuple(map(aligned, cascades, leads))
+        leads = [0.0]
+    return Route(cascades, channels, is_summed, leads[0], tuple(notices))
+
+
+def _without_old_load(
+    roots: Sequence[Roots], take: Take, channels: int
+) -> tuple[Roots, ...]:
+    """Divide by what loaded the take: H_total/H_recorded, channel by channel."""
+    loads = [
+        find_roots(Network(chain), {}, drive="together")[0] for chain in take.loads
+    ]
+    if len(loads) > 1 and len(loads) != channels:
+        raise AudioError(
+            f"{take.audio.name}: its take file names {len(loads)} pickups, but it has "
+            f"{channels} channels"
+        )
+    count = max(len(roots), len(loads) if channels > 1 else 1)
+    pairs = [
+        (roots[k if len(roots) > 1 else 0], loads[k if len(loads) > 1 else 0])
+        for k in range(count)
+    ]
+    return tuple(divided(total, load) for total, load in pairs)
+
+
+def _treble_notices(roots: Sequence[Roots], sample_rate_hz: float) -> list[str]:
+    top = min(_TREBLE_TO_HZ, 0.45 * sample_rate_hz)
+    hz = np.geomspace(min(_TREBLE_FROM_HZ, top / 2), top, 60)
+    told = []
+    for found in roots:
+        if found.is_silent:
+            continue
+        middle = np.abs(found.response(np.array([_MIDDLE_HZ])))[0]
+        lift_db = 20 * np.log10(np.abs(found.response(hz)) / middle)
+        most = int(np.argmax(lift_db))
+        if lift_db[most] > MOST_TREBLE_DB:
+            where = format_frequency(float(hz[most]))
+            told.append(
+                f"taking the old load out lifts {where} by "
+                f"{format_db(float(lift_db[most]))} against {_MIDDLE_HZ:g} Hz; "
+                "the take's hiss comes up with it"
+            )
+    return list(dict.fromkeys(told))
+
+
+class RouteRunner:
+    """Run a take's blocks through a route; keeps the filters' memory."""
+
+    def __init__(self, plan: Route) -> None:
+        self._plan = plan
+        self._shares_one = len(plan.cascades) == 1
+        channels = plan.channels_in if self._shares_one else 1
+        self._runners = [Runner(cascade, channels) for cascade in plan.cascades]
+
+    def process(self, block: Real) -> Real:
+        """Return the output of one block, shape (frames, channels out)."""
+        if self._shares_one:
+            return self._runners[0].process(block)
+        outputs = [
+            runner.process(block[:, k : k + 1])
+            for k, runner in enumerate(self._runners)
+        ]
+        if not self._plan.is_summed:
+            return np.concatenate(outputs, axis=1)
+        total = outputs[0]
+        for output in outputs[1:]:
+            total = total + output
+        return total
+
+    def reset(self) -> None:
+        """Forget all that was heard."""
+        for runner in self._runners:
+            runner.reset()

@@ -1,0 +1,98 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Pictures drawn in a second process, while this one renders.
+
+Loading the plotting library and drawing take longer than a short take does. The second
+process is this module run on its own: it loads the library at once, reads what to draw
+from its standard input, and writes the pictures to its standard output.
+"""
+
+import os
+import pickle
+import subprocess
+import sys
+from collections.abc import Sequence
+from types import TracebackType
+from typing import Self
+
+from tonebench.report.plots import PairPicture, draw_pair
+from tonebench.report.themes import DARK, LIGHT
+
+#: The pictures of a pairing, by their key in the manifest: format and colours.
+KINDS = {
+    "svg": (".svg", LIGHT),
+    "png": (".png", LIGHT),
+    "svg_dark": (".svg", DARK),
+    "png_dark": (".png", DARK),
+}
+
+
+class SecondHand:
+    """Draws pictures of pairings in a process of its own; a context manager.
+
+    `ask` once, go on with something else, then take the `pictures`. When the block ends
+    early the process ends with it.
+    """
+
+    def __enter__(self) -> Self:
+        path = os.pathsep.join(entry for entry in sys.path if entry)
+        self._process = subprocess.Popen(
+            [sys.executable, "-P", "-m", "tonebench.report.drawing"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            env={**os.environ, "PYTHONPATH": path},
+            start_new_session=True,  # an interruption at the keyboard is ours alone
+        )
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._process.poll() is None:
+            self._process.kill()
+        for pipe in (self._process.stdin, self._process.stdout, self._process.stderr):
+            if pipe:
+                pipe.close()
+        self._process.wait()
+
+    def ask(self, pictures: Sequence[PairPicture]) -> None:
+        """Hand over what to draw."""
+        wanted = self._process.stdin
+        assert wanted is not None
+        try:
+            pickle.dump(list(pictures), wanted)
+            wanted.close()
+        except BrokenPipeError:
+            pass  # it has ended, and `pictures` says why
+
+    def pictures(self) -> list[dict[str, bytes]]:
+        """Wait for the pictures: those of each pairing by their key in `KINDS`."""
+        drawn, complaint = self._finished()
+        if self._process.returncode != 0:
+            raise RuntimeError(f"drawing failed: {complaint.decode(errors='replace')}")
+        result: list[dict[str, bytes]] = pickle.loads(drawn)
+        return result
+
+    def _finished(self) -> tuple[bytes, bytes]:
+        self._process.stdin = None  # closed by `ask`
+        return self._process.communicate()
+
+
+def _draw() -> None:
+    import matplotlib.figure  # noqa: F401  # loaded while the other process measures
+
+    wanted = sys.stdin.buffer.read()
+    if not wanted:
+        return  # the other process ended early
+    drawn = [
+        {key: draw_pair(picture, *how) for key, how in KINDS.items()}
+        for picture in pickle.loads(wanted)
+    ]
+    sys.stdout.buffer.write(pickle.dumps(drawn))
+
+
+if __name__ == "__main__":
+    _draw()

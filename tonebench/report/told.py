@@ -1,0 +1,67 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What ``compare`` prints of a comparison that was run. Writes nothing."""
+
+import math
+from pathlib import Path
+
+from tonebench.compare.clips import Clip, Compared, PairClips
+from tonebench.compare.verdict import verdict
+from tonebench.plan.differences import what_differs
+from tonebench.render.told import take_notice
+from tonebench.study.curves import setting_words
+from tonebench.units import format_db, format_level
+
+
+def comparison_words(compared: Compared, folder: Path) -> str:
+    """Return the lines that ``compare`` prints: what differs first."""
+    first = compared.pairs[0].measured.pair
+    differs = what_differs(first.a.side, first.b.side)
+    lines = [
+        differs[0].upper() + differs[1:],
+        compared.comparison.title,
+        f"A  {first.a.side.chain.line}",
+        f"B  {first.b.side.chain.line}",
+    ]
+    for take in compared.comparison.takes:
+        pair = next(
+            p.measured.pair for p in compared.pairs if p.measured.pair.take is take
+        )
+        lines.append(f"{take.audio.name}: {take_notice(take, pair.a.side.chain)}")
+    for pair_clips in compared.pairs:
+        lines += ["", *_pair_lines(compared, pair_clips)]
+    lines.append("")
+    if compared.measured.trim_db:
+        lines.append(
+            f"all clips are turned by {format_db(compared.measured.trim_db)} to keep "
+            "the set under full scale"
+        )
+    lines.append(f"wrote {folder}")
+    return "\n".join(lines)
+
+
+def _pair_lines(compared: Compared, clips: PairClips) -> list[str]:
+    measured = clips.measured
+    name = measured.pair.name
+    if len(compared.comparison.takes) > 1:
+        name = f"{name}, {measured.pair.take.name}"
+    sentences = verdict(measured, compared.comparison.match.frequency_hz)
+    lines = [name, *(f"  {sentence}" for sentence in sentences)]
+    lines += [f"  {told}" for told in measured.notices if told not in sentences[1]]
+    for voice in measured.pair.voices:
+        words = setting_words(voice.setting) or "nothing to set"
+        if voice.letter == "dry":
+            words = "the dry take"
+        lines.append(f"  {_clip_words(clips.clips[voice.letter], words)}")
+    if "switch" in clips.clips:
+        switch = clips.clips["switch"]
+        lines.append(f"  {switch.file}: A and B by turns, as told in {switch.cues}")
+    else:
+        lines.append("  no clip that switches: the take has no place to do so in time")
+    return lines
+
+
+def _clip_words(clip: Clip, words: str) -> str:
+    level = format_level(clip.loudness_lufs, "LUFS")
+    if math.isinf(clip.loudness_lufs) and not math.isinf(clip.peak_dbfs):
+        level = f"peak {format_level(clip.peak_dbfs, 'dBFS')}"
+    return f"{clip.file}: {words}; {level}, turned by {format_db(clip.gain_db)}"
