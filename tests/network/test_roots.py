@@ -2,6 +2,7 @@
 """Poles and zeros against direct solves and closed formulas."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -9,11 +10,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tonebench.circuit.circuit import Circuit, Input
+from tonebench.circuit.circuit import STRAIGHT, Circuit, Input
 from tonebench.circuit.controls import Settings
 from tonebench.circuit.hookup import Hookup, join
 from tonebench.circuit.parts import (
     Capacitor,
+    Inductor,
     OpAmp,
     Resistor,
 )
@@ -100,12 +102,12 @@ def test_low_pass_of_equal_parts_oscillates_above_a_gain_of_3(
 # Several inputs
 
 
-@pytest.mark.parametrize("setting", [{}, {"neck": 3, "tone": 2}, {"cut": "hard"}])
+@pytest.mark.parametrize("more", [{}, {"tone": 2}, {"cut": "hard"}])
 def test_inputs_share_their_poles_and_have_zeros_of_their_own(
-    reference: Reader, with_pickup: Hookup, setting: Settings
+    reference: Reader, with_pickup: Hookup, more: Settings
 ) -> None:
     network = Network(join(reference("passive_harness"), with_pickup))
-    neck, bridge = find_roots(network, setting)
+    neck, bridge = find_roots(network, {"neck": 3, **more})
     np.testing.assert_allclose(
         np.sort_complex(neck.poles), np.sort_complex(bridge.poles), rtol=1e-9
     )
@@ -172,3 +174,33 @@ def test_error_of_the_self_check_is_what_direct_solves_say(
     off = np.abs(roots.response(hz) / truth - 1).max()
     assert roots.error == pytest.approx(off, abs=1e-14)
     assert roots.error < 1e-10
+
+
+def test_a_response_that_falls_by_several_powers_has_no_zeros_at_all() -> None:
+    """A coil, a lead and two more low-passes: four powers of s, and no finite zero.
+
+    Rounding splits a multiple zero at infinity into a ring, half of it right of the
+    axis, which must not count when the response is divided by.
+    """
+    parts = (
+        Inductor("L1", ("in", "a"), 2.2, winding_ohm=6100),
+        Capacitor("C1", ("a", "gnd"), 820e-12),
+        Resistor("R1", ("a", "b"), 1e5),
+        Capacitor("C2", ("b", "gnd"), 1e-9),
+        Resistor("R2", ("b", "out"), 1e5),
+        Capacitor("C3", ("out", "gnd"), 1e-9),
+    )
+    found = one(replace(STRAIGHT, parts=parts, output="out"))
+    assert len(found.zeros) == 0
+    assert len(found.poles) == 4
+
+
+def test_a_zero_far_above_hearing_is_kept_where_it_counts() -> None:
+    """20 kΩ and 10 pF into 1 kΩ: a zero at 1/(R·C) = 5e6 rad/s, by hand."""
+    parts = (
+        Resistor("R1", ("in", "out"), 20e3),
+        Capacitor("C1", ("in", "out"), 10e-12),
+        Resistor("R2", ("out", "gnd"), 1e3),
+    )
+    (zero,) = one(replace(STRAIGHT, parts=parts, output="out")).zeros
+    assert zero == pytest.approx(-1 / (20e3 * 10e-12), rel=1e-9)

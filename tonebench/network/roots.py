@@ -31,6 +31,10 @@ _CHECK_S = 2j * np.pi * _CHECK_HZ
 _SHIFTS = 2 * math.pi * np.array([1000.0, 130.0, 7700.0, 31.0, 43e3])
 #: Roots beyond this (rad/s) are at infinity.
 _FAR = 1e16
+#: Zeros beyond this (rad/s, 16 MHz) may be splinters of a zero at infinity.
+_MAYBE_FAR = 1e8
+#: They are, when without them nothing changes by more than this up to 100 kHz.
+_UNCHANGED = 1e-10
 #: Zeros nearer to DC than this (rad/s) may be the splinters of a multiple zero at DC.
 _NEAR_DC = 1.0
 #: Nearer than this (rad/s) a pole and a zero are both at DC: a time constant of days.
@@ -197,7 +201,23 @@ def _checked(m: Matrices, shifted: _Shifted, k: int, truth: Complex) -> Roots:
 
 
 def _tidied(roots: Roots) -> list[Roots]:
-    return [_cancelled(candidate) for candidate in _dc_snaps(roots)]
+    near = replace(roots, zeros=_without_splinters(roots.zeros, roots.shift))
+    return [_cancelled(candidate) for candidate in _dc_snaps(near)]
+
+
+def _without_splinters(zeros: Complex, shift: float) -> Complex:
+    """Leave out the splinters of a multiple zero at infinity.
+
+    Where a response falls by several powers of s, rounding makes a ring of very far
+    zeros of that, half of them right of the axis. Together they change nothing.
+    """
+    order = np.argsort(-np.abs(zeros))
+    for count in range(int(np.sum(np.abs(zeros) > _MAYBE_FAR)), 0, -1):
+        far = zeros[order[:count]]
+        factor = np.prod((_CHECK_S[:, None] - far) / (shift - far), axis=1)
+        if abs(far.imag.sum()) <= 1e-12 and np.abs(factor - 1).max() <= _UNCHANGED:
+            return zeros[order[count:]]
+    return zeros
 
 
 def _best_of(candidates: Sequence[Roots], truth: Complex) -> Roots:

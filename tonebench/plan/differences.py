@@ -74,7 +74,8 @@ def _set_differently(a: Side, b: Side, pairing: Pairing) -> list[str]:
     for name in dict.fromkeys((*set_a, *set_b)):
         on_a, on_b = set_a.get(name), set_b.get(name)
         is_turned = on_a != start_a.get(name) or on_b != start_b.get(name)
-        if on_a == on_b or not (is_same or is_turned):
+        is_shared = on_a is not None and on_b is not None
+        if on_a == on_b or not ((is_same and is_shared) or is_turned):
             continue
         if on_a is None or on_b is None:
             letter, position = ("A", on_a) if on_b is None else ("B", on_b)
@@ -121,7 +122,7 @@ def _words(side: Side) -> list[_Told]:
         ("load", value(hookup.load_ohm, "Ω", "open")),
         ("load capacitance", value(hookup.load_farad, "F", "none")),
         ("place", hookup.place or side.circuit.place),
-        ("buffer", "at the input" if hookup.has_buffer else "none"),
+        ("buffer", "a buffer" if hookup.has_buffer else "no buffer"),
         ("circuits before", names(hookup.before)),
         ("circuits after", names(hookup.into)),
     ]

@@ -224,7 +224,10 @@ def _take_words(take: Values) -> str:
     channels = {1: "mono", 2: "stereo"}.get(
         take["channels"], f"{take['channels']} channels"
     )
-    told = [take["file"], take.get("instrument"), take.get("tuning")]
-    words = ", ".join(str(word) for word in told if word)
+    known = take["file"], take.get("instrument"), take.get("tuning")
+    words = ", ".join(str(word) for word in known if word)
     rate = format_value(take["sample_rate_hz"], "Hz", digits=6)
-    return f"{words}, {seconds:.1f} s, {rate}, {channels}"
+    told = f"{words}, {seconds:.1f} s, {rate}, {channels}"
+    if loads := "; ".join(take.get("recorded", ())):
+        told += f". What loaded it when it was recorded is taken out: {loads}"
+    return told
