@@ -10,9 +10,11 @@ from pathlib import Path
 
 import pytest
 from commands import drawn, names_in
+from sounds import impulse, write_float
 
 from tonebench.circuit.files import inspect_text
 from tonebench.plan.files import read_comparison
+from tonebench.plan.take_files import read_take_file
 from tonebench.study.notes import circuit_notes
 
 README = Path(__file__).parents[2] / "README.md"
@@ -38,6 +40,7 @@ def commands() -> list[list[str]]:
 
 CIRCUITS = [text for text in fenced("toml") if "[parts]" in text]
 COMPARISONS = [text for text in fenced("toml") if "[b]" in text]
+TAKES = [text for text in fenced("toml") if "audio = " in text]
 
 
 def run(folder: Path, *words: str) -> None:
@@ -91,11 +94,22 @@ def test_a_comparison_in_the_readme_reads_without_a_fault(
 ) -> None:
     drawn(tmp_path, "mine", CIRCUITS[0])
     made = read_comparison(drawn(tmp_path, "comparison", text))
-    assert len(made.pairings) == 2
-    assert made.a.circuit.name == "mine"
+    assert made.title in ("Mine against tern", "A buffer, or a larger capacitor")
+
+
+@pytest.mark.parametrize("text", TAKES)
+def test_a_take_file_in_the_readme_reads_without_a_fault(
+    tmp_path: Path, text: str
+) -> None:
+    write_float(tmp_path / "mine.wav", impulse(10))
+    (tmp_path / "mine.take.toml").write_text(text, encoding="utf-8")
+    take = read_take_file(tmp_path / "mine.wav")
+    assert take.recorded is not None
+    assert take.full_scale_v == pytest.approx(2.75, abs=0.005)
 
 
 def test_there_is_something_to_prove() -> None:
     assert len(commands()) > 8
     assert len(CIRCUITS) >= 2
-    assert len(COMPARISONS) == 1
+    assert len(COMPARISONS) == 2
+    assert len(TAKES) == 1
