@@ -315,3 +315,14 @@ def test_a_fault_of_ours_keeps_its_traceback_and_ends_with_70(
     assert out == ""
     assert "ZeroDivisionError: a slip of ours" in err
     assert err.splitlines()[-1].startswith("this is a fault in tonebench itself")
+
+
+@pytest.mark.parametrize("option", ["--csv", "--plot"])
+def test_a_circuit_is_never_written_over_by_its_own_curves(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], option: str
+) -> None:
+    path = drawn(tmp_path, "mine", DIVIDER)
+    before = path.read_bytes()
+    words = ("curves", path, option, path, "--force")
+    assert "is read by this command" in refused(capsys, 2, *words)
+    assert path.read_bytes() == before

@@ -181,6 +181,7 @@ def test_shipped_comparisons_are_read_without_a_fault(name: str) -> None:
         ("[client]", "form", '"x"', "client: unknown key 'form'"),
         ("[client]", "by", "3", "client: by must be a text"),
         ("[[pairings]]", "name", None, "pairing 1: name is missing"),
+        ("[[pairings]]", "name", '""', "name is empty"),
         ("[[pairings]]", "both", "3", "pairing 1: both must be a table"),
         (
             "[[pairings]]",

@@ -14,6 +14,7 @@ from tonebench.cli.options import (
     json_option,
     part_option,
     read_chain,
+    refuse_input_as_output,
     set_option,
 )
 from tonebench.errors import RequestError, ValueTextError
@@ -76,6 +77,8 @@ def curves(
         sample_rate_hz=_frequencies(rate)[0] if rate else None,
         method="plain" if method == "plain" else "corrected",
     )
+    for output in filter(None, (csv_file, plot)):
+        refuse_input_as_output(output, circuit, hookup)
     if csv_file:
         from tonebench.audio.outputs import write_whole
 

@@ -111,6 +111,22 @@ def _pickup(texts: tuple[str, ...]) -> object:
     return assignments(texts, "--pickup neck=sedge")
 
 
+def refuse_input_as_output(
+    output: str, circuit: str, options: Mapping[str, Any]
+) -> None:
+    """Refuse to write over a circuit or pickup that the command reads."""
+    from tonebench.audio.outputs import is_same_file
+
+    read = [circuit, *options["before"], *options["into"]]
+    read += [text.rpartition("=")[2] for text in options["pickup"]]
+    for name in read:
+        if any(is_same_file(output, path) for path in (name, f"{name}.toml")):
+            raise RequestError(
+                f"{output}: is read by this command, and would be lost; "
+                "give another name"
+            )
+
+
 def read_chain(
     circuit: str,
     options: Mapping[str, Any],

@@ -148,6 +148,8 @@ def _pairings(
 
 def _pairing(table: Table, a: Side | None, b: Side | None) -> Pairing | None:
     name = table.text("name")
+    if "name" in table and table.is_sound and not name.strip():
+        table.fault("name is empty", 'write what is compared, such as "flat"', "name")
     example = "{ bass = 7 }"
     both, only_a, only_b = (
         _plain_table(table, key, example) for key in ("both", "a", "b")

@@ -90,7 +90,8 @@ def settings_html(clip: Values, key: str) -> str:
     """Return a side's settings: a row for each control, a bar where it is a knob."""
     rows = []
     for name, position in clip["settings"].items():
-        word = escape(f"{name[:1].upper()}{name[1:]}".replace("_", " ").replace(".", " "))
+        words = name.translate({ord("_"): " ", ord("."): " "})
+        word = escape(f"{words[:1].upper()}{words[1:]}")
         told = escape(_position_words(position))
         bar = _bar(position, key) if _is_number(position) else ""
         rows.append(f"<li><span>{word} <b>{told}</b></span>{bar}</li>")
