@@ -92,6 +92,9 @@ def main():
         goal_s=0.6,
     )
     show("check plover", "check", "plover")
+    with tempfile.TemporaryDirectory() as folder:
+        words = ("compare", "--force", "-o", Path(folder) / "demo")
+        show("compare, the bundled demo", *words, goal_s=4)
     memory(minutes)
 
 

@@ -186,7 +186,8 @@ def _switched(measured: MeasuredPair, a: Real, b: Real, first_frame: int) -> Rea
     frames = max(0, min(len(a), measured.switch_frames - first_frame))
     rate = measured.pair.info.sample_rate_hz
     share = share_of_b(measured.cues, first_frame, frames, rate)[:, None]
-    mixed: Real = a[:frames] + share * (b[:frames] - a[:frames])
+    # outside a fade this is one of the two, to the last bit
+    mixed: Real = (1 - share) * a[:frames] + share * b[:frames]
     return mixed
 
 

@@ -5,6 +5,7 @@ Onsets and rests are found on the take; a switch takes place in a rest, or ends 
 before an onset. Knows sound as energies only, and circuits not at all.
 """
 
+import html
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -19,8 +20,10 @@ LONGEST_S = 60.0
 #: The fade of a switch: long enough not to click, short enough to stay before a note.
 FADE_S = 0.02
 _HOP_S = 0.01
+_FINE = 5  # finer hops in one
 _SPACING_S = 4.0
 _SHORTEST_S = 1.5
+_HEARD_S = 0.5  # of each side, at least, before the next switch
 #: A fade ends this long before the onset it makes way for.
 _BEFORE_ONSET_S = 0.015
 _REST_DB = -45.0  # below the loudest moment
@@ -46,16 +49,26 @@ class Envelope:
 
     def __init__(self, sample_rate_hz: int) -> None:
         self.sample_rate_hz = sample_rate_hz
-        self.hop = max(1, round(_HOP_S * sample_rate_hz))
-        self._left = round(LONGEST_S * sample_rate_hz)
-        self._pieces: list[Real] = []
+        self.fine_hop = max(1, round(_HOP_S * sample_rate_hz / _FINE))
+        self.hop = _FINE * self.fine_hop
+        self.frames = 0  # of a switch clip of this take
+        self._left: Real | None = None  # the frame before the next hop, and its start
+        self._sound: list[Real] = []
+        self._steps: list[Real] = []
 
     def feed(self, block: Real) -> None:
         """Take a block in."""
-        mono = block[: self._left].mean(axis=1)
-        self._left -= len(mono)
-        if len(mono):
-            self._pieces.append(mono)
+        block = block[: round(LONGEST_S * self.sample_rate_hz) - self.frames]
+        self.frames += len(block)
+        before = np.zeros((1, block.shape[1])) if self._left is None else self._left
+        waiting = np.concatenate([before, block])
+        hops = (len(waiting) - 1) // self.hop
+        used = hops * self.hop
+        # channels count by their energy: two out of phase are no silence
+        whole = waiting[: used + 1]
+        self._sound.append(self._energies(whole[1:]))
+        self._steps.append(self._energies(np.diff(whole, axis=0)))
+        self._left = waiting[used:]
 
     def levels_db(self) -> tuple[Real, Real]:
         """Return, per hop, the level of the sound and of its attacks, in dB.
@@ -63,21 +76,28 @@ class Envelope:
         The second is the level of the first difference: plucks and picks stand out in
         it, the slow swing of a low string doesn't.
         """
-        sound = np.concatenate([np.zeros(1), *self._pieces])
-        hops = max(1, (len(sound) - 1) // self.hop)
-        shape = (hops, -1)
-        used = hops * self.hop
-        if len(sound) - 1 < self.hop:
-            return np.array([-math.inf]), np.array([-math.inf])
-        plain = np.square(sound[1 : used + 1]).reshape(shape).mean(axis=1)
-        steps = np.square(np.diff(sound[: used + 1])).reshape(shape).mean(axis=1)
-        with np.errstate(divide="ignore"):
-            return 10 * np.log10(plain), 10 * np.log10(steps)
+        sound, steps = (
+            np.concatenate([np.zeros(0), *energies]).reshape(-1, _FINE).mean(axis=1)
+            for energies in (self._sound, self._steps)
+        )
+        return _db(sound), _db(steps)
 
-    @property
-    def frames(self) -> int:
-        """How many frames a switch clip of this take has."""
-        return sum(len(piece) for piece in self._pieces)
+    def fine_attacks_db(self) -> Real:
+        """Return the level of the attacks per fine hop, in dB."""
+        return _db(np.concatenate([np.zeros(0), *self._steps]))
+
+    def _energies(self, values: Real) -> Real:
+        """Return the mean square of each fine hop, all channels together."""
+        hops = len(values) // self.fine_hop
+        per_hop = self.fine_hop * values.shape[1]
+        energies: Real = np.square(values).reshape(hops, per_hop).mean(axis=1)
+        return energies
+
+
+def _db(energies: Real) -> Real:
+    with np.errstate(divide="ignore"):
+        level_db: Real = 10 * np.log10(energies)
+    return level_db
 
 
 def onset_hops(attack_db: Real) -> NDArray[np.int64]:
@@ -97,33 +117,75 @@ def onset_hops(attack_db: Real) -> NDArray[np.int64]:
     return np.array(found, dtype=np.int64)
 
 
+def onset_frames(envelope: Envelope) -> tuple[int, ...]:
+    """Return the frames in which notes begin, each found again in the finer hops.
+
+    There it is the steepest rise, two hops over the four before them, within 30 ms
+    before the hop and in it: a loud middle of a note is not taken for its start.
+    """
+    fine_db = np.maximum(envelope.fine_attacks_db(), -200)
+    padded = np.concatenate([np.full(4, -200.0), fine_db, fine_db[-1:]])
+    views = np.lib.stride_tricks.sliding_window_view(padded, 6)
+    rises_db = views[:, 4:].min(axis=1) - views[:, :4].max(axis=1)
+    found = []
+    for hop in onset_hops(envelope.levels_db()[1]):
+        first = max(0, _FINE * (int(hop) - 3))
+        near = rises_db[first : _FINE * (int(hop) + 1)]
+        found.append((first + int(np.argmax(near))) * envelope.fine_hop)
+    return tuple(found)
+
+
 def rest_middles(level_db: Real) -> NDArray[np.int64]:
     """Return the middle hop of every rest."""
-    is_quiet = level_db < level_db.max(initial=-math.inf) + _REST_DB
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], is_quiet, [False]])))
+    edges = np.flatnonzero(
+        np.diff(np.concatenate([[False], _quiet(level_db), [False]]))
+    )
     starts, ends = edges[::2], edges[1::2]
     long_enough = ends - starts >= _REST_HOPS
     middles: NDArray[np.int64] = (starts[long_enough] + ends[long_enough]) // 2
     return middles
 
 
+def _quiet(level_db: Real) -> NDArray[np.bool_]:
+    is_quiet: NDArray[np.bool_] = level_db < level_db.max(initial=-math.inf) + _REST_DB
+    return is_quiet
+
+
+def switch_places(envelope: Envelope) -> tuple[int, ...]:
+    """Return the frames where a fade may start: in a rest, or to end before an onset."""
+    before_onset = round((FADE_S + _BEFORE_ONSET_S) * envelope.sample_rate_hz)
+    places = [int(k) * envelope.hop for k in rest_middles(envelope.levels_db()[0])]
+    places += [frame - before_onset for frame in onset_frames(envelope)]
+    return tuple(sorted({place for place in places if place > 0}))
+
+
 def switch_cues(envelope: Envelope) -> tuple[Cue, ...]:
     """Return where a clip switches: A first, then by turns, about every four seconds.
 
-    A take without a rest or an onset to switch at stays with A.
+    Between two switches, and after the last one, something is heard. A take without a
+    place to switch at stays with A.
     """
-    level_db, attack_db = envelope.levels_db()
-    before_onset = round((FADE_S + _BEFORE_ONSET_S) * envelope.sample_rate_hz)
-    places = [int(k) * envelope.hop for k in rest_middles(level_db)]
-    places += [int(k) * envelope.hop - before_onset for k in onset_hops(attack_db)]
-    places = sorted(place for place in places if place > 0)
-    last = envelope.frames - round(_SHORTEST_S * envelope.sample_rate_hz)
+    places = switch_places(envelope)
+    level_db = envelope.levels_db()[0]
+    is_heard = np.isfinite(level_db) & ~_quiet(level_db)
+    heard_hops = np.concatenate([[0], np.cumsum(is_heard)])
+
+    def is_heard_enough(start: int, end: int) -> bool:
+        first, last = (min(x // envelope.hop, len(level_db)) for x in (start, end))
+        return bool(heard_hops[last] - heard_hops[first] >= _HEARD_S / _HOP_S)
+
     shortest = round(_SHORTEST_S * envelope.sample_rate_hz)
     spacing = round(_SPACING_S * envelope.sample_rate_hz)
+    last = envelope.frames - shortest
+    places = tuple(p for p in places if is_heard_enough(p, envelope.frames))
     cues = [Cue(0, "a")]
     while True:
         start = cues[-1].frame
-        fitting = [p for p in places if start + shortest <= p <= last]
+        fitting = [
+            place
+            for place in places
+            if start + shortest <= place <= last and is_heard_enough(start, place)
+        ]
         if not fitting:
             return tuple(cues)
         nearest = min(fitting, key=lambda place: abs(place - start - spacing))
@@ -157,7 +219,8 @@ def cue_text(
     lines = ["WEBVTT", ""]
     for cue, end in zip(cues, ends, strict=True):
         times = [_time(frame / sample_rate_hz) for frame in (cue.frame, end)]
-        lines += [" --> ".join(times), names[cue.letter], ""]
+        words = html.escape(" ".join(names[cue.letter].split()), quote=False)
+        lines += [" --> ".join(times), words, ""]
     return "\n".join(lines)
 
 
