@@ -52,7 +52,7 @@ class Envelope:
         self.fine_hop = max(1, round(_HOP_S * sample_rate_hz / _FINE))
         self.hop = _FINE * self.fine_hop
         self.frames = 0  # of a switch clip of this take
-        self._left: Real | None = None  # the frame before the next hop, and its start
+        self._waiting: Real | None = None  # for the next hop, and the frame before it
         self._sound: list[Real] = []
         self._steps: list[Real] = []
 
@@ -60,15 +60,16 @@ class Envelope:
         """Take a block in."""
         block = block[: round(LONGEST_S * self.sample_rate_hz) - self.frames]
         self.frames += len(block)
-        before = np.zeros((1, block.shape[1])) if self._left is None else self._left
-        waiting = np.concatenate([before, block])
+        if self._waiting is None:
+            self._waiting = np.zeros((1, block.shape[1]))
+        waiting = np.concatenate([self._waiting, block])
         hops = (len(waiting) - 1) // self.hop
         used = hops * self.hop
         # channels count by their energy: two out of phase are no silence
         whole = waiting[: used + 1]
         self._sound.append(self._energies(whole[1:]))
         self._steps.append(self._energies(np.diff(whole, axis=0)))
-        self._left = waiting[used:]
+        self._waiting = waiting[used:]
 
     def levels_db(self) -> tuple[Real, Real]:
         """Return, per hop, the level of the sound and of its attacks, in dB.
@@ -123,12 +124,15 @@ def onset_frames(envelope: Envelope) -> tuple[int, ...]:
     There it is the steepest rise, two hops over the four before them, within 30 ms
     before the hop and in it: a loud middle of a note is not taken for its start.
     """
+    hops = onset_hops(envelope.levels_db()[1])
+    if not hops.size:
+        return ()
     fine_db = np.maximum(envelope.fine_attacks_db(), -200)
     padded = np.concatenate([np.full(4, -200.0), fine_db, fine_db[-1:]])
     views = np.lib.stride_tricks.sliding_window_view(padded, 6)
     rises_db = views[:, 4:].min(axis=1) - views[:, :4].max(axis=1)
     found = []
-    for hop in onset_hops(envelope.levels_db()[1]):
+    for hop in hops:
         first = max(0, _FINE * (int(hop) - 3))
         near = rises_db[first : _FINE * (int(hop) + 1)]
         found.append((first + int(np.argmax(near))) * envelope.fine_hop)
@@ -137,9 +141,8 @@ def onset_frames(envelope: Envelope) -> tuple[int, ...]:
 
 def rest_middles(level_db: Real) -> NDArray[np.int64]:
     """Return the middle hop of every rest."""
-    edges = np.flatnonzero(
-        np.diff(np.concatenate([[False], _quiet(level_db), [False]]))
-    )
+    is_quiet = np.concatenate([[False], _quiet(level_db), [False]])
+    edges = np.flatnonzero(np.diff(is_quiet))
     starts, ends = edges[::2], edges[1::2]
     long_enough = ends - starts >= _REST_HOPS
     middles: NDArray[np.int64] = (starts[long_enough] + ends[long_enough]) // 2
@@ -152,7 +155,7 @@ def _quiet(level_db: Real) -> NDArray[np.bool_]:
 
 
 def switch_places(envelope: Envelope) -> tuple[int, ...]:
-    """Return the frames where a fade may start: in a rest, or to end before an onset."""
+    """Return the frames at which a fade may start: in a rest, or before an onset."""
     before_onset = round((FADE_S + _BEFORE_ONSET_S) * envelope.sample_rate_hz)
     places = [int(k) * envelope.hop for k in rest_middles(envelope.levels_db()[0])]
     places += [frame - before_onset for frame in onset_frames(envelope)]
