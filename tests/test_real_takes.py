@@ -13,11 +13,12 @@ import numpy as np
 import pyloudnorm  # type: ignore[import-untyped]
 import pytest
 from commands import asked
-from sounds import Real, read_clip, read_integers, write_float
+from sounds import Real, level_db, read_clip, read_integers, write_float
 
 from tonebench.audio.files import read_take
 from tonebench.circuit.files import read_circuit, read_pickup
 from tonebench.circuit.hookup import Chain, Hookup, join
+from tonebench.compare.switching import FADE_S, Envelope, switch_cues, switch_places
 from tonebench.network.nodal import Network
 from tonebench.network.response import response
 from tonebench.shipped import find, names
@@ -140,3 +141,27 @@ def test_two_clips_of_a_recording_are_equally_loud_as_another_meter_hears_them(
     jump = pairing["jump_db"]["loudness"]
     assert jumps[1] - jumps[0] == pytest.approx(jump, abs=0.1)
     assert jump < -3  # the level pot: 48 % of its track at 8
+
+
+@every_take
+@np.errstate(divide="ignore")  # digital silence is −inf dB
+def test_a_recording_is_switched_where_it_is_softer_than_what_follows(
+    take: Path,
+) -> None:
+    """In the second difference, where strokes stand out; or 40 dB below the loudest."""
+    info, samples = read_take(take)
+    rate = info.sample_rate_hz
+    envelope = Envelope(rate)
+    envelope.feed(samples)
+    fade, soon = round(FADE_S * rate), round(0.08 * rate)
+    strokes = np.diff(samples, 2, axis=0)
+    loudest = max(level_db(x) for x in np.array_split(samples, len(samples) // fade))
+    for place in switch_places(envelope):
+        end = place + fade
+        is_rest = level_db(samples[place:end]) < loudest - 40
+        before, after = strokes[place:end], strokes[end : end + soon]
+        assert is_rest or level_db(before) < level_db(after) - 6, place / rate
+    cues = switch_cues(envelope)
+    bounds = [*(cue.frame for cue in cues), envelope.frames]
+    assert bounds[0] == 0
+    assert np.diff(bounds).min() >= min(1.5 * rate, envelope.frames)
