@@ -95,14 +95,25 @@ def pairs_of(
 
 def _dry_side(a: Side, b: Side) -> Side:
     """Return pickup, lead and load of A without any circuit; of B if A can't be it."""
+    driven = []
     for side in (a, b):
-        if len(side.circuit.inputs) == 1:
-            bare = replace(side.hookup, before=(), into=(), has_buffer=False)
+        first, *others = side.chain.sources
+        if not others:
+            pickups = side.hookup.pickups
+            pickup = pickups.get(first.input, pickups.get(""))
+            bare = replace(
+                side.hookup,
+                pickups={"": pickup} if pickup else {},
+                source_ohm=0.0 if pickup else side.hookup.source_ohm,
+                before=(),
+                into=(),
+                has_buffer=False,
+            )
             return Side(STRAIGHT, bare)
+        driven.append(f"{side.circuit.name} has {1 + len(others)}")
     raise RequestError(
-        "a dry clip needs a side with one input, but "
-        f"{a.circuit.name} has {len(a.circuit.inputs)} and {b.circuit.name} "
-        f"{len(b.circuit.inputs)}; leave dry out"
+        f"a dry clip needs a side with one input, but {' and '.join(driven)}; "
+        "leave dry out"
     )
 
 
