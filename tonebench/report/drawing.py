@@ -6,6 +6,7 @@ process is this module run on its own: it loads the library at once, reads what 
 from its standard input, and writes the pictures to its standard output.
 """
 
+import contextlib
 import os
 import pickle
 import subprocess
@@ -37,6 +38,7 @@ class SecondHand:
         path = os.pathsep.join(entry for entry in sys.path if entry)
         self._process = subprocess.Popen(
             [sys.executable, "-P", "-m", "tonebench.report.drawing"],
+            bufsize=0,  # nothing is left to be written when the block ends early
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -62,23 +64,24 @@ class SecondHand:
         """Hand over what to draw."""
         wanted = self._process.stdin
         assert wanted is not None
-        try:
-            pickle.dump(list(pictures), wanted)
-            wanted.close()
-        except BrokenPipeError:
-            pass  # it has ended, and `pictures` says why
+        left = memoryview(pickle.dumps(list(pictures)))
+        # if the other process has ended, `pictures` says why
+        with contextlib.suppress(BrokenPipeError):
+            while left:
+                left = left[wanted.write(left) :]
+        wanted.close()
+        self._process.stdin = None
 
     def pictures(self) -> list[dict[str, bytes]]:
         """Wait for the pictures: those of each pairing by their key in `KINDS`."""
-        drawn, complaint = self._finished()
+        drawn, complaint = self._process.communicate()
         if self._process.returncode != 0:
-            raise RuntimeError(f"drawing failed: {complaint.decode(errors='replace')}")
+            told = complaint.decode(errors="replace").strip()
+            raise RuntimeError(
+                f"drawing failed with code {self._process.returncode}: {told}"
+            )
         result: list[dict[str, bytes]] = pickle.loads(drawn)
         return result
-
-    def _finished(self) -> tuple[bytes, bytes]:
-        self._process.stdin = None  # closed by `ask`
-        return self._process.communicate()
 
 
 def _draw() -> None:
