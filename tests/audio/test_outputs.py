@@ -4,6 +4,8 @@
 import errno
 import os
 import resource
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -154,3 +156,63 @@ def test_a_file_that_does_not_exist_is_the_same_as_none(tmp_path):
         assert not is_same_file(tmp_path / "a.wav", tmp_path / name)
         assert not is_same_file(tmp_path / name, tmp_path / "a.wav")
         assert not is_same_file(tmp_path / name, tmp_path / name)
+
+
+# What a killed run left behind
+
+
+@pytest.fixture
+def dead() -> int:
+    """Return the number of a process that has ended."""
+    process = subprocess.Popen([sys.executable, "-c", ""])
+    process.wait()
+    return process.pid
+
+
+def test_what_a_dead_run_left_of_a_file_is_cleared_away(tmp_path, dead):
+    (tmp_path / f".x.svg.part-{dead}").write_bytes(b"half")
+    (tmp_path / f".x.svg.part-{os.getpid()}").mkdir()  # this number was another's
+    write_whole(tmp_path / "x.svg", b"whole")
+    assert names_in(tmp_path) == ["x.svg"]
+
+
+def test_nothing_else_is_cleared_away(tmp_path, dead):
+    """Of a run that goes on, of another file, and names that only look alike."""
+    others = [
+        f".x.svg.part-{os.getppid()}",
+        f".y.svg.part-{dead}",
+        f"x.svg.part-{dead}",
+        f".x.svg.part-{dead}.bak",
+        f".x.svg.part-0{dead}",
+        f".x.svg.part--{dead}",
+        ".x.svg.part-0",
+        ".x.svg.part-",
+        ".x.svg.part-99999999999999999999",
+        f"{dead}",
+        f".x_svg.part-{dead}",
+    ]
+    for name in others:
+        (tmp_path / name).write_bytes(b"mine")
+    write_whole(tmp_path / "x.svg", b"whole")
+    assert names_in(tmp_path) == sorted([*others, "x.svg"])
+    for name in others:
+        assert (tmp_path / name).read_bytes() == b"mine"
+
+
+def test_a_link_of_such_a_name_goes_and_what_it_leads_to_stays(tmp_path, dead):
+    inner = tmp_path / "inner"
+    inner.mkdir()
+    (inner / "keep.txt").write_bytes(b"mine")
+    (tmp_path / f".x.svg.part-{dead}").symlink_to(inner)
+    write_whole(tmp_path / "x.svg", b"whole")
+    assert names_in(tmp_path) == ["inner", "x.svg"]
+    assert (inner / "keep.txt").read_bytes() == b"mine"
+
+
+def test_a_folder_that_can_not_be_listed_can_still_be_written(tmp_path, monkeypatch):
+    def refuse(folder: Path) -> None:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+    monkeypatch.setattr(Path, "iterdir", refuse)
+    write_whole(tmp_path / "x.svg", b"whole")
+    assert (tmp_path / "x.svg").read_bytes() == b"whole"

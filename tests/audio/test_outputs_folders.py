@@ -4,6 +4,8 @@
 import errno
 import os
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -262,3 +264,45 @@ def test_what_the_system_says_becomes_one_sentence(tmp_path, monkeypatch):
     with pytest.raises(OutputError, match=told):
         write_folder(tmp_path / "out")
     assert names_in(tmp_path) == []
+
+
+@pytest.fixture
+def left() -> str:
+    """Return what a killed run leaves of a folder named out."""
+    process = subprocess.Popen([sys.executable, "-c", ""])
+    process.wait()
+    return f".out.part-{process.pid}"
+
+
+@pytest.mark.parametrize("force", [False, True])
+def test_what_a_dead_run_left_of_a_folder_is_cleared_away(tmp_path, left, force):
+    fill(tmp_path / left, {"half.wav": "half", "sub/half.txt": "half"})
+    write_folder(tmp_path / "out", force)
+    assert names_in(tmp_path) == ["out"]
+    assert texts_in(tmp_path / "out") == NEW
+
+
+def test_what_a_live_run_is_about_stays(tmp_path):
+    fill(tmp_path / f".out.part-{os.getppid()}", {"half.wav": "half"})
+    fill(tmp_path / ".out.part-mine", {"half.wav": "half"})
+    write_folder(tmp_path / "out")
+    assert names_in(tmp_path) == [f".out.part-{os.getppid()}", ".out.part-mine", "out"]
+
+
+def test_a_folder_that_holds_leftovers_alone_is_an_empty_one(
+    tmp_path, left, monkeypatch
+):
+    """The program stands in it, so that a dead run had its temporary inside."""
+    out = tmp_path / "out"
+    fill(out, {f"{left}/half.wav": "half"})
+    monkeypatch.chdir(out)
+    write_folder(Path())
+    assert texts_in(out) == NEW
+
+
+def test_a_folder_of_a_dead_run_is_cleared_away_and_a_used_one_kept(tmp_path, left):
+    fill(tmp_path, {"out/old.txt": "old", f"{left}/half.wav": "half"})
+    with pytest.raises(OutputError, match="exists already"):
+        write_folder(tmp_path / "out")
+    assert names_in(tmp_path) == ["out"]
+    assert texts_in(tmp_path / "out") == {"old.txt": "old"}

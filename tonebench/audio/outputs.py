@@ -3,13 +3,15 @@
 
 What is written grows under a temporary name beside its place, and gets its name once
 it is done; after any exception the temporary is gone and nothing else was touched.
-Knows nothing of what the files hold.
+What a killed run left of the same name is cleared away by the next one. Knows nothing
+of what the files hold.
 """
 
 import contextlib
 import errno
 import hashlib
 import os
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -76,6 +78,7 @@ def whole_file(path: str | Path, force: bool = False) -> Iterator[Path]:
     part = path.with_name(_part_name(path))
     try:
         with _reported(path):
+            _clear_leftovers(part)
             part.write_bytes(b"")
         yield part
         with _reported(path):
@@ -140,10 +143,10 @@ def whole_folder(path: str | Path, force: bool = False) -> Iterator[Path]:
         folder = Path(os.path.realpath(path))  # what a link leads to: one disk
         is_kept = folder.is_dir() and not _can_be_swapped(folder)
         part = (folder if is_kept else folder.parent) / _part_name(folder)
+        _clear_leftovers(part)
         _check_new_folder(path, folder, part, force)
     try:
         with _reported(path):
-            shutil.rmtree(part, ignore_errors=True)  # of a dead process of this number
             part.mkdir()
         yield part
         with _reported(path):
@@ -183,6 +186,36 @@ def sha256_of(path: str | Path) -> str:
 
 def _part_name(path: Path) -> str:
     return f".{path.name}.part-{os.getpid()}"
+
+
+def _clear_leftovers(part: Path) -> None:
+    """Remove what dead processes left beside `part`, for the same file or folder.
+
+    Of this process' own number too: another one had it before.
+    """
+    stem = part.name.removesuffix(str(os.getpid()))
+    with contextlib.suppress(OSError):  # what can't be seen or removed stays
+        for entry in list(part.parent.iterdir()):
+            number = entry.name.removeprefix(stem)
+            if entry.name == number or not re.fullmatch("[1-9][0-9]{0,9}", number):
+                continue
+            if entry == part or not _is_alive(int(number)):
+                if entry.is_dir() and not entry.is_symlink():
+                    shutil.rmtree(entry, ignore_errors=True)
+                else:
+                    entry.unlink()
+
+
+def _is_alive(number: int) -> bool:
+    if os.name == "nt":  # to ask there is to end it
+        return True
+    try:
+        os.kill(number, 0)
+    except ProcessLookupError:
+        return False
+    except (PermissionError, OverflowError):
+        pass
+    return True
 
 
 def _parent_fault(path: Path) -> str:
