@@ -95,8 +95,8 @@ def recheck_comparison(
         made_with = str(json.loads((folder / MANIFEST).read_bytes())["tonebench"])
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(
-            f"{folder}: holds no comparison that was run (no {MANIFEST} in it); name "
-            "the folder that compare wrote"
+            f"{folder}: holds no comparison that was run ({MANIFEST} is missing or "
+            "broken); name the folder that compare wrote"
         ) from error
     same, changed, missing = [], [], []
     with tempfile.TemporaryDirectory() as scratch:
