@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from tonebench.audio.blocks import checked_block
 from tonebench.audio.levels import SegmentSums
 from tonebench.errors import AudioError
+from tonebench.units import from_db
 
 # BS.1770-5 Annex 1: eq. 2 (offset), eq. 4 to 7 (gates), blocks of 400 ms that overlap
 # by 75 %; EBU Tech 3341 section 2.2: momentary 400 ms, short-term 3 s, both ungated.
@@ -151,13 +152,14 @@ class LoudnessMeter:
             for sums in self._segments.feed(weighted):
                 self._energies.append(float((self._weights * sums).sum()))
 
-    def integrated_lufs(self) -> float:
-        """Return the gated loudness of all that was fed, in LUFS.
+    def integrated_lufs(self, gain_db: float = 0.0) -> float:
+        """Return the gated loudness of all that was fed, in LUFS, turned by a gain.
 
         −inf when it is shorter than 400 ms or never rises above the absolute gate of
-        −70 LUFS; an incomplete last block doesn't count (BS.1770-5 Annex 1).
+        −70 LUFS; an incomplete last block doesn't count (BS.1770-5 Annex 1). That gate
+        stands where it is, whatever the gain.
         """
-        power = self._mean_powers(_MOMENTARY_SEGMENTS)
+        power = self._mean_powers(_MOMENTARY_SEGMENTS) * from_db(2 * gain_db)
         loudness = _lufs(power)
         above = loudness > _ABSOLUTE_GATE_LUFS
         if not above.any():

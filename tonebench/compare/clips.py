@@ -8,13 +8,21 @@ from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tonebench.audio.files import ClipWriter, TakeInfo, TakeReader
 from tonebench.audio.outputs import sha256_of, write_whole
-from tonebench.compare.measured import Measured, MeasuredPair, Meters, played
+from tonebench.audio.overlap import Behind
+from tonebench.compare.measured import (
+    Measured,
+    MeasuredPair,
+    Meters,
+    Played,
+    play,
+)
 from tonebench.compare.switching import cue_text, share_of_b
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
@@ -88,38 +96,6 @@ def write_clips(
     return Compared(measured, hashes, tuple(pairs))
 
 
-class _Output:
-    """A clip that is being written, and measured as it is."""
-
-    def __init__(
-        self, path: Path, info: TakeInfo, channels: int, gain_db: float
-    ) -> None:
-        self.path, self.gain_db = path, gain_db
-        self.gain = from_db(gain_db)
-        self.meters = Meters(info.sample_rate_hz, channels)
-        self.writer = ClipWriter(
-            path,
-            info.sample_rate_hz,
-            channels,
-            subtype="pcm24",
-            frames_expected=info.frames,
-        )
-
-    def write(self, block: Real) -> None:
-        self.writer.write(block)
-        self.meters.feed(block)
-
-    def clip(self, cues: str = "") -> Clip:
-        return Clip(
-            file=self.path.name,
-            gain_db=self.gain_db,
-            loudness_lufs=self.meters.loudness.integrated_lufs(),
-            peak_dbfs=self.meters.level.peak_dbfs,
-            sha256=sha256_of(self.path),
-            cues=cues,
-        )
-
-
 def _write_take(
     reader: TakeReader,
     pairs: Sequence[MeasuredPair],
@@ -127,79 +103,115 @@ def _write_take(
     folder: Path,
     progress: Progress,
 ) -> list[PairClips]:
-    info = reader.info
     voices = [voice for pair in pairs for voice in pair.pair.voices]
-    gains_db = [gain_db + trim_db for pair in pairs for gain_db in pair.gains_db]
-    outputs = [
-        _Output(folder / voice.file, info, voice.route.channels_out, gain_db)
-        for voice, gain_db in zip(voices, gains_db, strict=True)
-    ]
-    switches = [_switch_output(pair, folder, trim_db) for pair in pairs]
+    gains = [from_db(g + trim_db) for pair in pairs for g in pair.gains_db]
+    switches = [_Switch(pair, folder) for pair in pairs]
     with ExitStack() as stack:
-        for output in [*outputs, *(switch for switch in switches if switch)]:
-            stack.enter_context(output.writer)
-        frame = 0
-        for block, sounds in played(reader, voices, progress):
+        writers = [
+            stack.enter_context(
+                _writer(folder / voice.file, reader.info, voice.route.channels_out)
+            )
+            for voice in voices
+        ]
+        for switch in switches:
+            stack.enter_context(switch)
+        threads = [stack.enter_context(Behind(writer.write)) for writer in writers]
+
+        def take_in(played: Played) -> None:
             turned = [
-                sound * output.gain
-                for sound, output in zip(sounds, outputs, strict=True)
+                output * gain
+                for output, gain in zip(played.outputs, gains, strict=True)
             ]
-            for output, sound in zip(outputs, turned, strict=True):
-                output.write(sound)
-            first = 0
-            for pair, switch in zip(pairs, switches, strict=True):
-                if switch:
-                    a, b = turned[first], turned[first + 1]
-                    switch.write(_switched(pair, a, b, frame))
-                first += len(pair.pair.voices)
-            frame += len(block)
-    found = []
-    for pair, switch in zip(pairs, switches, strict=True):
-        mine, outputs = (
-            outputs[: len(pair.pair.voices)],
-            outputs[len(pair.pair.voices) :],
+            for thread, output in zip(threads, turned, strict=True):
+                thread.put(output)
+            for switch in switches:
+                count = len(switch.measured.pair.voices)
+                switch.write(turned[0], turned[1], played.first_frame)
+                turned = turned[count:]
+
+        play(reader, voices, take_in, progress)
+    return [
+        _pair_clips(pair, switch, trim_db, folder)
+        for pair, switch in zip(pairs, switches, strict=True)
+    ]
+
+
+def _pair_clips(
+    measured: MeasuredPair, switch: "_Switch", trim_db: float, folder: Path
+) -> PairClips:
+    clips = {}
+    for k, voice in enumerate(measured.pair.voices):
+        gain_db = measured.gains_db[k] + trim_db
+        clips[voice.letter] = Clip(
+            file=voice.file,
+            gain_db=gain_db,
+            loudness_lufs=measured.heard_lufs[k],
+            peak_dbfs=measured.levels[k].peak_dbfs + gain_db,
+            sha256=sha256_of(folder / voice.file),
         )
-        clips = {
-            voice.letter: output.clip()
-            for voice, output in zip(pair.pair.voices, mine, strict=True)
-        }
-        if switch:
-            clips["switch"] = switch.clip(_write_cues(pair, folder))
-        found.append(PairClips(pair, clips))
-    return found
+    if switch.is_made:
+        clips["switch"] = switch.clip(trim_db)
+    return PairClips(measured, clips)
 
 
-def _switch_output(
-    measured: MeasuredPair, folder: Path, trim_db: float
-) -> _Output | None:
-    """Return the clip that switches; None where there is nowhere to switch."""
-    if "switch" not in measured.files:
-        return None
-    pair = measured.pair
-    return _Output(
-        folder / measured.files["switch"], pair.info, pair.a.route.channels_out, trim_db
+def _writer(path: Path, info: TakeInfo, channels: int) -> ClipWriter:
+    return ClipWriter(
+        path,
+        info.sample_rate_hz,
+        channels,
+        subtype="pcm24",
+        frames_expected=info.frames,
     )
 
 
-def _switched(measured: MeasuredPair, a: Real, b: Real, first_frame: int) -> Real:
-    """Return what the switch clip holds of a block, A and B at their gains."""
-    frames = max(0, min(len(a), measured.switch_frames - first_frame))
-    rate = measured.pair.info.sample_rate_hz
-    share = share_of_b(measured.cues, first_frame, frames, rate)[:, None]
-    # outside a fade this is one of the two, to the last bit
-    mixed: Real = (1 - share) * a[:frames] + share * b[:frames]
-    return mixed
+class _Switch:
+    """The clip that switches, while it is written; nothing where it can't switch."""
 
+    def __init__(self, measured: MeasuredPair, folder: Path) -> None:
+        self.measured, self._folder = measured, folder
+        self.is_made = "switch" in measured.files
+        pair = measured.pair
+        self._rate, channels = pair.info.sample_rate_hz, pair.a.route.channels_out
+        self._meters = Meters(self._rate, channels)
+        if self.is_made:
+            self._path = folder / measured.files["switch"]
+            self._writer = _writer(self._path, pair.info, channels)
 
-def _write_cues(measured: MeasuredPair, folder: Path) -> str:
-    pair = measured.pair
-    names = {
-        voice.letter: f"{voice.letter.upper()} {voice.side.circuit.name}: "
-        + (setting_words(voice.setting) or "nothing to set")
-        for voice in pair.voices
-    }
-    path = folder / measured.files["cues"]
-    rate = pair.info.sample_rate_hz
-    text = cue_text(measured.cues, names, measured.switch_frames, rate)
-    write_whole(path, text.encode())
-    return path.name
+    def __enter__(self) -> Self:
+        if self.is_made:
+            self._writer.__enter__()
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        if self.is_made:
+            self._writer.__exit__(*exception)
+
+    def write(self, a: Real, b: Real, first_frame: int) -> None:
+        """Take in a block of A and B, both at their gains."""
+        frames = max(0, min(len(a), self.measured.switch_frames - first_frame))
+        if not (self.is_made and frames):
+            return
+        share = share_of_b(self.measured.cues, first_frame, frames, self._rate)
+        mixed = a[:frames] + share[:, None] * (b[:frames] - a[:frames])
+        self._writer.write(mixed)
+        self._meters.feed(mixed)
+
+    def clip(self, trim_db: float) -> Clip:
+        """Return the clip, and write its cues beside it."""
+        pair = self.measured.pair
+        names = {
+            voice.letter: f"{voice.letter.upper()} {voice.side.circuit.name}: "
+            + (setting_words(voice.setting) or "nothing to set")
+            for voice in pair.voices
+        }
+        cues, frames = self.measured.cues, self.measured.switch_frames
+        path = self._folder / self.measured.files["cues"]
+        write_whole(path, cue_text(cues, names, frames, self._rate).encode())
+        return Clip(
+            file=self._path.name,
+            gain_db=trim_db,
+            loudness_lufs=self._meters.loudness.integrated_lufs(),
+            peak_dbfs=self._meters.level.peak_dbfs,
+            sha256=sha256_of(self._path),
+            cues=path.name,
+        )

@@ -4,8 +4,9 @@
 The first of two passes over the takes, in constant memory. Nothing is written.
 """
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from tonebench.audio.files import TakeReader
 from tonebench.audio.levels import LevelMeter, common_trim_db
 from tonebench.audio.loudness import LoudnessMeter
+from tonebench.audio.overlap import Behind, ahead
 from tonebench.circuit.controls import Settings
 from tonebench.compare.matching import Levels, Matched, jump_db, match_pair, with_dry
 from tonebench.compare.switching import Cue, Envelope, switch_cues
@@ -44,8 +46,9 @@ class Meters:
 class MeasuredPair:
     """A pairing on a take, measured: levels and gains in the order of its voices.
 
-    `gains_db` holds the match alone, without the common trim. `cues` tells where a clip
-    may switch; `switch_frames` how long that clip is.
+    `gains_db` holds the match alone, without the common trim; `heard_lufs` is how loud
+    the clips are with both. `cues` tells where a clip may switch; `switch_frames` how
+    long that clip is.
     """
 
     pair: Pair
@@ -54,6 +57,7 @@ class MeasuredPair:
     gains_db: tuple[float, ...]
     cues: tuple[Cue, ...]
     switch_frames: int
+    heard_lufs: tuple[float, ...] = ()
 
     def jump_db(self, mode: str) -> float | None:
         """Return how much louder B is than A without matching; None if silent."""
@@ -97,7 +101,7 @@ def measure(
     AudioError, CircuitError
         If a take can't be read, or a circuit has no answer at a setting.
     """
-    found: list[MeasuredPair] = []
+    found: list[tuple[MeasuredPair, list[Meters]]] = []
     taken: set[str] = set()
     for number, take in enumerate(comparison.takes):
         with TakeReader(take.audio) as reader:
@@ -109,10 +113,22 @@ def measure(
             found += _measure_take(reader, pairs, comparison, tell)
     peaks = (
         level.peak_dbfs + gain
-        for pair in found
+        for pair, _ in found
         for level, gain in zip(pair.levels, pair.gains_db, strict=True)
     )
-    return Measured(comparison, tuple(found), common_trim_db(peaks))
+    trim_db = common_trim_db(peaks)
+    pairs_heard = (_with_heard(pair, meters, trim_db) for pair, meters in found)
+    return Measured(comparison, tuple(pairs_heard), trim_db)
+
+
+def _with_heard(
+    pair: MeasuredPair, meters: Sequence[Meters], trim_db: float
+) -> MeasuredPair:
+    heard_lufs = (
+        meter.loudness.integrated_lufs(gain_db + trim_db)
+        for meter, gain_db in zip(meters, pair.gains_db, strict=True)
+    )
+    return replace(pair, heard_lufs=tuple(heard_lufs))
 
 
 def _measure_take(
@@ -120,15 +136,19 @@ def _measure_take(
     pairs: Sequence[Pair],
     comparison: Comparison,
     progress: Progress,
-) -> list[MeasuredPair]:
+) -> list[tuple[MeasuredPair, list[Meters]]]:
     rate = reader.info.sample_rate_hz
     voices = [voice for pair in pairs for voice in pair.voices]
     meters = [Meters(rate, voice.route.channels_out) for voice in voices]
     envelope = Envelope(rate)
-    for block, outputs in played(reader, voices, progress):
-        envelope.feed(block)
-        for meter, output in zip(meters, outputs, strict=True):
+
+    def take_in(played: Played) -> None:
+        envelope.feed(played.block)
+        for meter, output in zip(meters, played.outputs, strict=True):
             meter.feed(output)
+
+    with Behind(take_in) as behind:
+        play(reader, voices, behind.put, progress)
     cues = switch_cues(envelope)
     found = []
     for pair in pairs:
@@ -144,20 +164,34 @@ def _measure_take(
             mode = comparison.match.mode
             matched, gain_db = with_dry(matched, a, b, dry, mode)
             gains = matched.gain_a_db, matched.gain_b_db, gain_db
-        found.append(MeasuredPair(pair, levels, matched, gains, cues, envelope.frames))
+        measured = MeasuredPair(pair, levels, matched, gains, cues, envelope.frames)
+        found.append((measured, mine))
     return found
 
 
-def played(
-    reader: TakeReader, voices: Sequence[Voice], progress: Progress
-) -> Iterator[tuple[Real, list[Real]]]:
-    """Yield, block by block, the take and what comes out of every voice."""
+class Played(NamedTuple):
+    """A block of a take, from this frame on, and what comes out of every voice."""
+
+    first_frame: int
+    block: Real
+    outputs: list[Real]
+
+
+def play(
+    reader: TakeReader,
+    voices: Sequence[Voice],
+    take_in: Callable[[Played], object],
+    progress: Progress,
+) -> None:
+    """Play a take through voices; what comes out is handed over block by block."""
     runners = [RouteRunner(voice.route) for voice in voices]
     done = 0
-    for block in reader.blocks(BLOCK_FRAMES):
-        yield block, [runner.process(block) for runner in runners]
-        done += len(block)
-        progress(done / reader.info.frames)
+    with ahead(reader.blocks(BLOCK_FRAMES)) as blocks:
+        for block in blocks:
+            outputs = [runner.process(block) for runner in runners]
+            take_in(Played(done, block, outputs))
+            done += len(block)
+            progress(done / reader.info.frames)
 
 
 def _levels(voice: Voice, meters: Meters, frequency_hz: float) -> Levels:

@@ -4,7 +4,7 @@
 Knows nothing of comparisons and of how loud things should be.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from tonebench.audio.files import ClipWriter, TakeReader
 from tonebench.audio.levels import LevelMeter, common_trim_db
 from tonebench.audio.outputs import is_same_file
+from tonebench.audio.overlap import Behind, ahead
 from tonebench.audio.take import Take
 from tonebench.circuit.controls import Settings
 from tonebench.circuit.hookup import Chain
@@ -102,24 +103,23 @@ def render_take(
             force=force,
         )
 
-        def outputs(number: int) -> Iterator[Real]:
+        def play(number: int, take_in: Callable[[Real], object]) -> None:
             runner, done = RouteRunner(plan), number * info.frames
-            for block in reader.blocks(block_frames):
-                yield runner.process(block)
-                done += len(block)
-                progress(done / (info.frames * passes))
+            with ahead(reader.blocks(block_frames)) as blocks, Behind(take_in) as end:
+                for block in blocks:
+                    end.put(runner.process(block))
+                    done += len(block)
+                    progress(done / (info.frames * passes))
 
         trim_db = 0.0
         if trim:
             meter = LevelMeter(plan.channels_out)
-            for out in outputs(0):
-                meter.feed(out)
+            play(0, meter.feed)
             trim_db = common_trim_db([meter.peak_dbfs])
             reader.rewind()
         gain = from_db(trim_db)
         with writer:
-            for out in outputs(passes - 1):
-                writer.write(out * gain)
+            play(passes - 1, lambda output: writer.write(output * gain))
     volts = take.full_scale_v
     return Rendered(
         path=output,
