@@ -11,7 +11,7 @@ from pathlib import Path
 
 from tonebench.circuit.circuit import STRAIGHT
 from tonebench.circuit.hookup import Chain, Hookup, join
-from tonebench.errors import RequestError
+from tonebench.errors import RequestError, ValueTextError
 from tonebench.units import DBU_VOLTS_RMS, parse_value
 
 _DBU = re.compile(r"([+−-]?\d+(?:\.\d+)?)\s*dBu")
@@ -46,7 +46,7 @@ class Take:
 
     def __post_init__(self) -> None:
         open_strings_hz(self.tuning)  # refuses what isn't a tuning
-        _ = self.loads  # refuses what can't be joined
+        _ = self.loads  # refuses what doesn't fit together
 
     @property
     def name(self) -> str:
@@ -56,14 +56,23 @@ class Take:
     @property
     def loads(self) -> tuple[Chain, ...]:
         """What loaded each pickup of the take; one chain if they were mixed before."""
-        if self.recorded is None:
-            return ()
-        if self.recorded.before:
-            return (join(STRAIGHT, self.recorded),)
-        return tuple(
-            join(STRAIGHT, replace(self.recorded, pickups={"": pickup}))
-            for pickup in self.recorded.pickups.values()
-        )
+        return () if self.recorded is None else loads_of(self.recorded)
+
+
+def loads_of(recorded: Hookup) -> tuple[Chain, ...]:
+    """Return what loaded each pickup; one chain if they were mixed before.
+
+    Raises
+    ------
+    RequestError
+        If it doesn't fit together, as `join` does.
+    """
+    if recorded.before:
+        return (join(STRAIGHT, recorded),)
+    return tuple(
+        join(STRAIGHT, replace(recorded, pickups={"": pickup}))
+        for pickup in recorded.pickups.values()
+    )
 
 
 def parse_full_scale(text: str) -> float:
@@ -83,10 +92,20 @@ def parse_full_scale(text: str) -> float:
         level_dbu = float(match[1].replace("−", "-"))
         volts = DBU_VOLTS_RMS * 10 ** (level_dbu / 20) * 2**0.5
     else:
-        volts = parse_value(text, "V")
+        volts = _volts(text)
     if not 1e-3 <= volts <= 100:
         raise RequestError(f"full_scale must be from 1 mV to 100 V, got '{text}'")
     return float(volts)
+
+
+def _volts(text: str) -> float:
+    try:
+        return parse_value(text, "V")
+    except ValueTextError as error:
+        hint = (
+            error.hint if "point" in error.hint else "write it like '2.75V' or '+8dBu'"
+        )
+        raise RequestError(f"full_scale: cannot read '{text}'; {hint}") from error
 
 
 def open_strings_hz(tuning: str) -> tuple[float, ...]:

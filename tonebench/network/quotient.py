@@ -2,7 +2,7 @@
 """One response divided by another: what is left of a chain when a load is taken out.
 
 The divisor's poles become zeros and its zeros poles, so the quotient is as exact as the
-two; it is stable when the divisor has no zeros right of the axis, or on it.
+two; it is stable when no zero of the divisor on the axis, or right of it, is left over.
 """
 
 import numpy as np
@@ -10,8 +10,10 @@ import numpy as np
 from tonebench.errors import CircuitError
 from tonebench.network.roots import Complex, Roots
 
-#: A pole and a zero this near to each other, relative, are one and the same.
+#: Two roots this near to each other, relative, are one and the same.
 _SAME = 1e-9
+#: Two roots nearer to DC than this (rad/s) are both at DC.
+_AT_DC = 1e-6
 
 
 def divided(total: Roots, by: Roots) -> Roots:
@@ -20,29 +22,40 @@ def divided(total: Roots, by: Roots) -> Roots:
     Raises
     ------
     CircuitError
-        If `by` is silent, or blocks some frequency, so that nothing can be divided out.
+        If `by` is silent, or keeps back a frequency that `total` lets through.
     """
     if total.is_silent:
         return total
-    if by.is_silent or np.any(by.zeros.real >= 0):
+    if by.is_silent:
         raise CircuitError(
-            "what loaded the take blocks some frequency altogether, so it can't be "
-            "taken out of the sound"
+            "what the take was recorded through lets nothing out as it is set, so it "
+            "can't be taken out of the sound; turn its volume up under [recorded]"
         )
-    zeros, poles = _without_common(
-        np.concatenate([total.zeros, by.poles]), np.concatenate([total.poles, by.zeros])
+    zeros, old_zeros = _without_common(total.zeros, by.zeros)
+    poles, old_poles = _without_common(total.poles, by.poles)
+    if np.any(old_zeros.real >= 0):
+        raise CircuitError(
+            "what the take was recorded through keeps back a frequency that this chain "
+            "lets through, as a coupling capacitor does 0 Hz, so it can't be taken out "
+            "of the sound; leave it out of [recorded]"
+        )
+    return Roots(
+        zeros=np.concatenate([zeros, old_poles]),
+        poles=np.concatenate([poles, old_zeros]),
+        gain=total.gain / float(by.at(np.array([total.shift + 0j]))[0].real),
+        shift=total.shift,
+        error=total.error + by.error,
     )
-    gain = total.gain / float(by.at(np.array([total.shift + 0j]))[0].real)
-    error = total.error + by.error
-    return Roots(zeros, poles, gain, total.shift, error)
 
 
-def _without_common(zeros: Complex, poles: Complex) -> tuple[Complex, Complex]:
-    left, kept = zeros.tolist(), []
-    for pole in poles.tolist():
-        nearest = min(left, key=lambda zero: abs(zero - pole), default=np.inf)
-        if abs(nearest - pole) <= _SAME * abs(pole):
+def _without_common(roots: Complex, others: Complex) -> tuple[Complex, Complex]:
+    """Leave out what both have; a real root is never one of a pair."""
+    left, kept = roots.tolist(), []
+    for other in others.tolist():
+        alike = [root for root in left if (root.imag == 0) == (other.imag == 0)]
+        nearest = min(alike, key=lambda root: abs(root - other), default=np.inf)
+        if abs(nearest - other) <= max(_SAME * abs(other), _AT_DC):
             left.remove(nearest)
         else:
-            kept.append(pole)
+            kept.append(other)
     return np.array(left, dtype=complex), np.array(kept, dtype=complex)
