@@ -14,7 +14,7 @@ from tonebench.circuit.hookup import Chain, Hookup, join
 from tonebench.errors import RequestError, ValueTextError
 from tonebench.units import DBU_VOLTS_RMS, parse_value
 
-_DBU = re.compile(r"([+−-]?\d+(?:\.\d+)?)\s*dBu")
+_DBU = re.compile(r"([+−-]?\d{1,3}(?:\.\d+)?)\s*dBu")
 _NOTE = re.compile(r"([A-G])([#b]?)(-?\d)")
 _SEMITONES_FROM_A = {"C": -9, "D": -7, "E": -5, "F": -4, "G": -2, "A": 0, "B": 2}
 _ALTERED = {"": 0, "#": 1, "b": -1}
@@ -92,20 +92,16 @@ def parse_full_scale(text: str) -> float:
         level_dbu = float(match[1].replace("−", "-"))
         volts = DBU_VOLTS_RMS * 10 ** (level_dbu / 20) * 2**0.5
     else:
-        volts = _volts(text)
+        try:
+            volts = parse_value(text, "V")
+        except ValueTextError as error:
+            raise RequestError(
+                f"full_scale: cannot read '{text}' as a level; write it like '2.75V' "
+                "or '+8dBu'"
+            ) from error
     if not 1e-3 <= volts <= 100:
         raise RequestError(f"full_scale must be from 1 mV to 100 V, got '{text}'")
     return float(volts)
-
-
-def _volts(text: str) -> float:
-    try:
-        return parse_value(text, "V")
-    except ValueTextError as error:
-        hint = (
-            error.hint if "point" in error.hint else "write it like '2.75V' or '+8dBu'"
-        )
-        raise RequestError(f"full_scale: cannot read '{text}'; {hint}") from error
 
 
 def open_strings_hz(tuning: str) -> tuple[float, ...]:

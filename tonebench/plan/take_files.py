@@ -6,7 +6,12 @@ A recording without one is a take too, of which nothing is known. Reads no sound
 
 from pathlib import Path
 
-from tonebench.audio.take import Take, parse_full_scale
+from tonebench.audio.take import (
+    Take,
+    loads_of,
+    open_strings_hz,
+    parse_full_scale,
+)
 from tonebench.circuit.hookup import Hookup
 from tonebench.circuit.tables import Findings, Table, in_order, is_of_this_schema
 from tonebench.circuit.toml_lines import read_toml
@@ -17,7 +22,7 @@ from tonebench.shipped import find
 
 ENDING = ".take.toml"
 _RECORDED_KEYS = tuple(
-    key for key in HOOKUP_KEYS if key not in ("into", "place", "buffer")
+    key for key in HOOKUP_KEYS if key not in ("source", "into", "place", "buffer")
 )
 
 
@@ -54,26 +59,24 @@ def _read(path: Path, audio: Path | None) -> Take:
 
 
 def _take(top: Table, path: Path, audio: Path | None) -> Take | None:
-    named = path.parent / top.text("audio")
+    name = top.text("audio")
+    named = path.parent / name
     if top.is_sound and not named.is_file():
-        top.fault(f"audio: there is no file '{named.name}' beside it", key="audio")
+        top.fault(f"audio: there is no file '{name}' beside it", key="audio")
     if audio is not None and top.is_sound and not named.samefile(audio):
         hint = f'write audio = "{audio.name}", or rename this file'
         top.fault(f"audio is '{named.name}', not {audio.name}", hint, "audio")
     title = top.text("title", named.stem)
     instrument, tuning = top.text("instrument", ""), top.text("tuning", "")
+    noted(top, "tuning", lambda: open_strings_hz(tuning))
     volts = None
-    if "full_scale" in top:
-        text = top.text("full_scale")
-        volts = noted(top, "full_scale", lambda: parse_full_scale(text))
+    level = top.text("full_scale", "")
+    if isinstance(top.get("full_scale"), str):
+        volts = noted(top, "full_scale", lambda: parse_full_scale(level))
     recorded = _recorded(top, path.parent)
     if not top.is_sound:
         return None
-    return noted(
-        top,
-        "tuning",
-        lambda: Take(named, title, instrument, tuning, volts, recorded),
-    )
+    return Take(named, title, instrument, tuning, volts, recorded)
 
 
 def _recorded(top: Table, folder: Path) -> Hookup | None:
@@ -86,6 +89,8 @@ def _recorded(top: Table, folder: Path) -> Hookup | None:
         if inner.is_sound and not fields.get("pickups"):
             inner.fault("pickup is missing", "write what the take was played with")
         hookup = noted(inner, "", lambda: Hookup(**fields))
-        return hookup if inner.is_sound else None
+        if hookup and inner.is_sound:
+            noted(inner, "", lambda: loads_of(hookup))
+        return hookup
 
     return table.build(make)

@@ -88,8 +88,8 @@ def route(
             f"{len(inputs)} channels"
         )
     if take is not None and take.recorded is not None:
-        roots = _without_old_load(roots, take, channels)
-        notices += _treble_notices(roots, sample_rate_hz)
+        roots = _without_old_load(roots, take, channels, inputs)
+        notices += _treble_notice(roots, sample_rate_hz)
     cascades = tuple(design(found, sample_rate_hz) for found in roots)
     leads = [lead_frames(*both) for both in zip(cascades, roots, strict=True)]
     if len(cascades) > 1:
@@ -99,17 +99,25 @@ def route(
 
 
 def _without_old_load(
-    roots: Sequence[Roots], take: Take, channels: int
+    roots: Sequence[Roots], take: Take, channels: int, inputs: Sequence[str]
 ) -> tuple[Roots, ...]:
-    """Divide by what loaded the take: H_total/H_recorded, channel by channel."""
+    """Divide by what loaded the take: H_total/H_recorded, channel by channel.
+
+    The take's pickups go to the inputs of their names, or else are in the order of the
+    channels.
+    """
     loads = [
         find_roots(Network(chain), {}, drive="together")[0] for chain in take.loads
     ]
     if len(loads) > 1 and len(loads) != channels:
+        has = "1 channel" if channels == 1 else f"{channels} channels"
         raise AudioError(
             f"{take.audio.name}: its take file names {len(loads)} pickups, but it has "
-            f"{channels} channels"
+            f"{has}"
         )
+    names = list(take.recorded.pickups) if take.recorded else []
+    if len(loads) > 1 and set(names) == set(inputs):
+        loads = [loads[names.index(name)] for name in inputs]
     count = max(len(roots), len(loads) if channels > 1 else 1)
     pairs = [
         (roots[k if len(roots) > 1 else 0], loads[k if len(loads) > 1 else 0])
@@ -118,24 +126,26 @@ def _without_old_load(
     return tuple(divided(total, load) for total, load in pairs)
 
 
-def _treble_notices(roots: Sequence[Roots], sample_rate_hz: float) -> list[str]:
+def _treble_notice(roots: Sequence[Roots], sample_rate_hz: float) -> list[str]:
+    """Return what is said of the channel whose treble is lifted most, if it is much."""
     top = min(_TREBLE_TO_HZ, 0.45 * sample_rate_hz)
     hz = np.geomspace(min(_TREBLE_FROM_HZ, top / 2), top, 60)
-    told = []
+    most_db, where_hz = MOST_TREBLE_DB, 0.0
     for found in roots:
         if found.is_silent:
             continue
         middle = np.abs(found.response(np.array([_MIDDLE_HZ])))[0]
         lift_db = 20 * np.log10(np.abs(found.response(hz)) / middle)
-        most = int(np.argmax(lift_db))
-        if lift_db[most] > MOST_TREBLE_DB:
-            where = format_frequency(float(hz[most]))
-            told.append(
-                f"taking the old load out lifts {where} by "
-                f"{format_db(float(lift_db[most]))} against {_MIDDLE_HZ:g} Hz; "
-                "the take's hiss comes up with it"
-            )
-    return list(dict.fromkeys(told))
+        k = int(np.argmax(lift_db))
+        if lift_db[k] > most_db:
+            most_db, where_hz = float(lift_db[k]), float(hz[k])
+    if not where_hz:
+        return []
+    return [
+        f"with the old load taken out, {format_frequency(where_hz)} is lifted by "
+        f"{format_db(most_db)} against {_MIDDLE_HZ:g} Hz; the take's hiss comes up "
+        "with it"
+    ]
 
 
 class RouteRunner:
