@@ -14,7 +14,7 @@ from playwright.sync_api import Browser
 from sounds import RATE
 
 from tonebench.cli import run
-from tonebench.report import client
+from tonebench.report import client_sound
 from tonebench.report.client import write_page
 
 pytestmark = pytest.mark.browser
@@ -41,7 +41,7 @@ def carried(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A page whose clips lie beside it."""
     folder = tmp_path_factory.mktemp("carried")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(client, "LARGEST_PAGE_BYTES", 1000)
+        patch.setattr(client_sound, "LARGEST_PAGE_BYTES", 1000)
         page_of(folder, comparison(folder, RATE))
     return folder
 
@@ -161,7 +161,7 @@ def test_carriers_are_loaded_when_their_pairing_is_first_wanted(
 def test_a_carrier_that_is_missing_is_told_by_name(
     browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(client, "LARGEST_PAGE_BYTES", 1000)
+    monkeypatch.setattr(client_sound, "LARGEST_PAGE_BYTES", 1000)
     page_of(tmp_path, comparison(tmp_path, 4800))
     (tmp_path / "clip-2.js").unlink()
     with opened(browser, tmp_path) as page:

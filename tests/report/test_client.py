@@ -27,7 +27,7 @@ from commands import names_in
 from sounds import read_integers, write_24
 
 from tonebench.errors import AudioError, OutputError
-from tonebench.report import client
+from tonebench.report import client, client_sound
 from tonebench.report.client import write_page
 
 HOSTILE = "</script></style><img src=x onerror=alert(1)>\"'&<!--${title}"
@@ -170,7 +170,7 @@ def test_a_page_that_would_grow_too_large_has_its_clips_beside_it(
     manifest = short(tmp_path)
     one = len(Page(page_of(tmp_path, manifest)).told("script", id="clip-1")[0])
     (tmp_path / "index.html").unlink()
-    monkeypatch.setattr(client, "LARGEST_PAGE_BYTES", int(one * (held + 0.5)))
+    monkeypatch.setattr(client_sound, "LARGEST_PAGE_BYTES", int(one * (held + 0.5)))
     page = Page(page_of(tmp_path, manifest))
     assert [a for a, _ in scripts(page)] == [
         {"type": "application/json", "id": "data"},
@@ -188,7 +188,7 @@ def test_a_page_that_would_grow_too_large_has_its_clips_beside_it(
 def test_a_script_trusted_by_its_hash_alone_may_add_carriers(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(client, "LARGEST_PAGE_BYTES", 0)
+    monkeypatch.setattr(client_sound, "LARGEST_PAGE_BYTES", 0)
     page = Page(page_of(tmp_path, short(tmp_path)))
     (script,) = [text for a, text in scripts(page) if not a]
     assert page.policy["script-src"] == [hash_of(script), "'strict-dynamic'"]

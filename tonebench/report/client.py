@@ -8,15 +8,13 @@ the hashes of the one script and the one style sheet that may act. Renders nothi
 import base64
 import hashlib
 import json
-import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 from importlib import resources
 from pathlib import Path
 from string import Template
 from typing import Any
 
-from tonebench.audio.files import ClipWriter, TakeReader
 from tonebench.audio.outputs import write_whole
 from tonebench.audio.take import open_strings_hz
 from tonebench.compare.verdict import MatchedCurves
@@ -35,10 +33,9 @@ from tonebench.report.client_parts import (
     settings_html,
     take_of,
 )
+from tonebench.report.client_sound import packed
 
 PAGE = "index.html"
-#: A page that would grow larger has its sound in scripts beside it.
-LARGEST_PAGE_BYTES = 25_000_000
 #: The voices of a pairing that can be played, in the order of the buttons.
 _VOICES = ("a", "b", "dry")
 _TEMPLATES = resources.files("tonebench.report") / "templates"
@@ -50,7 +47,7 @@ def write_page(
     """Write ``index.html`` into a folder that holds a comparison's clips.
 
     The same manifest and clips give the same bytes. When the page would pass
-    `LARGEST_PAGE_BYTES`, each clip becomes a file ``clip-N.js`` beside it.
+    25 MB, each clip becomes a file ``clip-N.js`` beside it.
 
     Parameters
     ----------
@@ -74,7 +71,7 @@ def write_page(
         )
     )
     style, script = _text("page.css"), _script()
-    inside, is_carried = _packed(folder, files)
+    inside, is_carried = packed(folder, files)
     values = {
         "policy": _policy(style, script, is_carried),
         "title": escape(manifest["title"]),
@@ -224,41 +221,3 @@ them (B − A) dotted.{told_strings}</figcaption>
 
 def _side_name(clip: Values, letter: str) -> str:
     return f"{letter} {clip['circuit']}" if clip.get("circuit") else letter
-
-
-def _packed(folder: Path, files: Sequence[str]) -> tuple[str, bool]:
-    """Return the clips as elements of the page; or write them beside it, and say so."""
-    held: list[str] = []
-    is_carried = False
-    for number, text in enumerate(_texts(folder, files), start=1):
-        held.append(text)
-        if is_carried or sum(map(len, held)) > LARGEST_PAGE_BYTES:
-            is_carried = True
-            for k, one in enumerate(held, start=1 + number - len(held)):
-                carrier = f'tonebenchClip({k},"{one}");\n'
-                write_whole(folder / f"clip-{k}.js", carrier.encode("ascii"))
-            held = []
-    elements = "\n".join(
-        f'<script type="text/plain" id="clip-{k}">{text}</script>'
-        for k, text in enumerate(held, start=1)
-    )
-    return elements, is_carried
-
-
-def _texts(folder: Path, files: Sequence[str]) -> Iterator[str]:
-    """Yield each clip as 24-bit FLAC in base64, one at a time."""
-    with tempfile.TemporaryDirectory() as scratch:
-        for number, file in enumerate(files):
-            packed = Path(scratch) / f"{number}.flac"
-            _pack(folder / file, packed)
-            yield base64.b64encode(packed.read_bytes()).decode("ascii")
-            packed.unlink()
-
-
-def _pack(clip: Path, packed: Path) -> None:
-    """Write a clip as 24-bit FLAC: the same samples, as far as 24 bits hold them."""
-    with TakeReader(clip) as take:
-        info = take.info
-        with ClipWriter(packed, info.sample_rate_hz, info.channels) as writer:
-            for block in take.blocks():
-                writer.write(block)
