@@ -54,7 +54,12 @@ MIXER = Circuit(
     ],
 )
 def test_full_scale_is_read_as_volts_peak(text: str, volts: float) -> None:
-    assert parse_full_scale(text) == pytest.approx(volts, rel=2e-5)
+    # the printed figures end at 0.001 dB, of which half is 5.8e-5
+    assert parse_full_scale(text) == pytest.approx(volts, rel=6e-5)
+
+
+def test_the_sine_of_0_dbu_has_a_peak_of_root_1_2_volts() -> None:
+    assert parse_full_scale("0dBu") == pytest.approx(math.sqrt(1.2), rel=1e-14)
 
 
 def test_a_decibel_of_full_scale_is_a_twentieth_of_a_decade() -> None:

@@ -294,5 +294,5 @@ def test_no_value_of_any_type_is_taken_for_a_fault_of_ours(audio: Path) -> None:
                 read_take_file(file)
             except FileFaults as caught:
                 faults = caught.faults
-                assert len(faults) == 1, (key, value)  # noqa: PT017  # or none at all
-                assert faults[0].line, (key, value)  # noqa: PT017
+                assert len(faults) == 1, (key, value)  # or none at all
+                assert faults[0].line, (key, value)
