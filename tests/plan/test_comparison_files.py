@@ -288,3 +288,58 @@ def test_no_value_of_any_type_is_taken_for_a_fault_of_ours(folder: Path) -> None
             faults = refused.faults
         assert len(faults) <= 1, (head, key, value)
         assert all(fault.line for fault in faults), (head, key, value)
+
+
+# Several takes, a dry clip, a follower
+
+
+def test_takes_are_kept_in_their_order_with_what_is_known_of_them(folder: Path) -> None:
+    write_float(folder / "other.wav", noise(100))
+    (folder / "other.take.toml").write_text(
+        'schema = 1\naudio = "other.wav"\n[recorded]\npickup = "marram"\n',
+        encoding="utf-8",
+    )
+    text = written(TABLES).replace(
+        'take = "take.wav"', 'takes = ["other.wav", "take.wav"]'
+    )
+    other, take = read(folder, text).takes
+    assert (other.name, take.name) == ("other", "take")
+    assert other.recorded is not None
+    assert take.recorded is None
+
+
+def test_a_side_without_a_pickup_stands_behind_the_recorded_one(folder: Path) -> None:
+    (folder / "take.take.toml").write_text(
+        'schema = 1\naudio = "take.wav"\n[recorded]\npickup = "marram"\n',
+        encoding="utf-8",
+    )
+    text = 'schema = 1\ntake = "take.wav"\na.circuit = "tern"\n[b]\ncircuit = "tern"\n'
+    made = read(folder, text + 'pickup = "sedge"\n')
+    (take,) = made.takes
+    assert made.a.behind(take).chain.line.startswith("marram → ")
+    assert made.b.behind(take).chain.line.startswith("sedge → ")
+    resistor = read(folder, text + 'source = "1k"\n').b
+    assert resistor.behind(take) == resistor  # a source that is named is one
+
+
+def test_faults_of_a_take_file_are_told_under_that_files_name(folder: Path) -> None:
+    (folder / "take.take.toml").write_text(
+        'schema = 1\naudio = "take.wav"\ntuning = "H1"\n', encoding="utf-8"
+    )
+    (told,) = faults_of(folder, written(TABLES))
+    assert told.startswith("take.take.toml:3: tuning: 'H1' is no note")
+
+
+@pytest.mark.parametrize("value", [None, "true", "false"])
+def test_a_dry_clip_is_made_when_it_is_asked_for(
+    folder: Path, value: str | None
+) -> None:
+    text = written({**TABLES, "": {**TOP, **({"dry": value} if value else {})}})
+    assert read(folder, text).has_dry == (value == "true")
+
+
+def test_a_follower_stands_where_it_was_put_and_nowhere_else(folder: Path) -> None:
+    made = read(folder, written({**TABLES, "[a]": {**A, "buffer": '"input"'}}))
+    assert (made.a.hookup.has_buffer, made.b.hookup.has_buffer) == (True, False)
+    made = read(folder, written({**TABLES, "": {**TOP, "buffer": '"input"'}}))
+    assert (made.a.hookup.has_buffer, made.b.hookup.has_buffer) == (True, True)
