@@ -307,7 +307,8 @@ def format_level(level: float, unit: str) -> str:
     """
     if level == -math.inf:
         return "silent"
-    return f"{level:.1f} {unit}".replace("-", "−")
+    sign = "+" if round(level, 1) > 0 else ""
+    return f"{sign}{level:.1f} {unit}".replace("-", "−")
 
 
 _FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾"}

@@ -179,7 +179,7 @@ def test_pickups_mixed_before_the_recorder_are_one_load() -> None:
         (Hookup({"": COIL}, source_ohm=50.0), "source is the resistance of what"),
         (
             Hookup({"middle": COIL}, before=(Neighbour(MIXER),)),
-            "there is no input 'middle' to put a pickup on; there are bridge, neck",
+            "straight has no input 'middle' to put a pickup on; it has bridge, neck",
         ),
         (
             Hookup({"": COIL}, before=(Neighbour(MIXER), Neighbour(MIXER))),

@@ -266,7 +266,7 @@ def test_in_front_of_a_neighbour_the_pickup_is_on_the_neighbour() -> None:
         (
             PLOVER,
             Hookup({"neck": SEDGE}),
-            "there is no input 'neck' to put a pickup on; there are in",
+            "plover has no input 'neck' to put a pickup on; it has in",
         ),
         (
             DUNLIN,

@@ -253,9 +253,10 @@ def test_without_dry_no_dry_take_is_offered(desk: Path, capsys: Capsys) -> None:
 def test_words_tell_the_dry_clip_and_its_level(capsys: Capsys) -> None:
     assert tonebench("compare", "two.toml", "-o", "out", "--dry") == 0
     lines = capsys.readouterr().out.splitlines()
-    (line,) = [line for line in lines if "the dry take" in line]
+    (line,) = [line for line in lines if "-dry.wav" in line]
     assert line.startswith("  ")
-    assert "-dry.wav: the dry take; " in line
+    assert "-dry.wav: no circuit, " in line
+    assert " → straight → " in line
     # the divider halves: the take lies 6.02 dB over it, and 0.92 dB over the volume
     assert line.endswith("turned by −6.0 dB")
 
@@ -268,8 +269,8 @@ def test_a_dry_clip_of_two_sides_with_two_inputs_is_refused(
     words = ("compare", *sides, "--take", "take.wav", "--pickup", "sedge", "-o", "out")
     told = refused(capsys, 2, *words, "--dry")
     assert told == (
-        "a dry clip needs a side with one input, but dunlin has 2 and dunlin has 2; "
-        "leave dry out"
+        "a dry clip plays one pickup through no circuit, but dunlin has 2 inputs and "
+        "dunlin has 2 inputs; leave dry out"
     )
     assert names_in(desk) == before
     assert tonebench(*words) == 0

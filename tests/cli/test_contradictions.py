@@ -81,8 +81,12 @@ def asked_for(*lines: str, take: str = 'take = "mono.wav"', a: str = "divider") 
 TAKES = "takes = [{}]"
 FILES = [
     # takes
-    (asked_for(take=TAKES.format('"mono.wav", "inner/mono.wav"')), 2, "one name"),
-    (asked_for(take=TAKES.format('"mono.wav", "mono.wav"')), 2, "one name"),
+    (
+        asked_for(take=TAKES.format('"mono.wav", "inner/mono.wav"')),
+        2,
+        "two takes",
+    ),
+    (asked_for(take=TAKES.format('"mono.wav", "mono.wav"')), 2, "two takes"),
     (asked_for(take="takes = []"), 2, "takes must be names or files"),
     (asked_for(take="takes = 3"), 2, "takes must be names or files"),
     (asked_for(take="takes = ['mono.wav', 3]"), 2, "takes must be names or files"),
@@ -95,7 +99,7 @@ FILES = [
     (asked_for(a="nobody"), 5, "[a]: there is no circuit 'nobody'"),
     (asked_for(a="shorted"), (2, "shorted.toml"), "a part of 0 ohm shorts it"),
     (asked_for(a="broken"), (6, "broken.toml"), "cannot read 'x'"),
-    (asked_for("pickup = { neck = 'small' }"), 5, "there is no input 'neck' to put a"),
+    (asked_for("pickup = { neck = 'small' }"), 5, "divider has no input 'neck'"),
     (asked_for("pickup = 'small'", "source = '50'"), 5, "give one of the two"),
     (
         asked_for("before = { circuit = 'divider', before = 'divider' }"),
@@ -110,8 +114,8 @@ FILES = [
     (asked_for("before = [['divider']]"), 6, "circuit must be a name or a file"),
     (asked_for("into = 'mixer'"), 5, "divider can't feed into mixer: it has 2 inputs"),
     (asked_for("before = 'divider'", a="mixer"), 5, "divider can't stand before mixer"),
-    (asked_for("buffer = 'output'"), 6, "buffer must be input"),
-    (asked_for("buffer = true"), 6, "buffer must be input"),
+    (asked_for("buffer = 'output'"), 6, 'buffer must be "input"'),
+    (asked_for("buffer = true"), 6, 'buffer must be "input"'),
     (asked_for("buffer = 'input'", a="floating"), 5, "a buffer needs an input to"),
     # pairings
     (
@@ -174,7 +178,7 @@ COMMANDS = [
     (
         2,
         "compare --a mixer --b mixer --take two.wav --dry -o out",
-        "a dry clip needs a side with one input",
+        "a dry clip plays one pickup through no circuit",
     ),
     (
         3,

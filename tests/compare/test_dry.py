@@ -253,8 +253,8 @@ def test_it_is_refused_where_both_have_several_inputs(tmp_path: Path) -> None:
     mixer = Side(circuit(tmp_path, "mixer"))
     with pytest.raises(
         RequestError,
-        match=r"^a dry clip needs a side with one input, but mixer has 2 and mixer has "
-        r"2; leave dry out$",
+        match=r"^a dry clip plays one pickup through no circuit, but mixer has 2 "
+        r"inputs and mixer has 2 inputs; leave dry out$",
     ):
         heard(tmp_path, mixer, mixer)
     assert names_in(tmp_path / "out") == set()

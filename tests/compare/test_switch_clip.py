@@ -24,7 +24,7 @@ from tonebench.plan.comparison import Comparison, Match, Pairing, Side
 from tonebench.report.told import comparison_words
 
 FADE = round(FADE_S * RATE)
-PLAIN = "no clip that switches: the take has no place to do so in time"
+PLAIN = "no clip that switches: the take has no rest or onset for it"
 
 
 def picked(seconds: float, channels: int = 1, every_s: float = 0.8) -> Real:

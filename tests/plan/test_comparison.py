@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from tonebench.audio.take import Take
 from tonebench.circuit.circuit import STRAIGHT
 from tonebench.circuit.files import read_circuit
 from tonebench.errors import RequestError
@@ -46,12 +47,12 @@ def test_a_comparison_refuses_settings_that_its_sides_do_not_have(
     pairing: Pairing,
 ) -> None:
     with pytest.raises(RequestError):
-        Comparison("t", Path("take.wav"), TERN, PLOVER, (pairing,))
+        Comparison("t", (Take(Path("take.wav")),), TERN, PLOVER, (pairing,))
 
 
 def test_a_comparison_has_a_pairing() -> None:
     with pytest.raises(RequestError, match="at least one pairing"):
-        Comparison("t", Path("take.wav"), TERN, PLOVER, ())
+        Comparison("t", (Take(Path("take.wav")),), TERN, PLOVER, ())
 
 
 @pytest.mark.parametrize("hz", [0, 0.99, 100_001, float("nan"), float("inf"), -200])

@@ -48,11 +48,11 @@ def desk(**changes: object) -> Side:
         (desk(place="onboard"), "only the place differs: floor against onboard"),
         (
             desk(before=(Neighbour(read_circuit("whimbrel")),)),
-            "only the circuits before differs: nothing against whimbrel",
+            "only the circuit before it differs: nothing against whimbrel",
         ),
         (
             desk(into=(Neighbour(PLOVER.circuit, {"bass": 7}),)),
-            "only the circuits after differs: nothing against plover bass 7",
+            "only the circuit after it differs: nothing against plover at bass 7",
         ),
         (
             Side(TERN.circuit.with_parts({"C1": "47n"}), desk().hookup),

@@ -182,7 +182,7 @@ SLIPS = [
     (
         ("tuning = 'E1'", R, "pickup = { middle = 'small' }", "before = 'dunlin'"),
         4,
-        "recorded: there is no input 'middle' to put a pickup on",
+        "recorded: straight has no input 'middle' to put a pickup on",
     ),
     (
         (R, P, "before = ['box', 'dunlin']"),

@@ -30,6 +30,8 @@ class Knob:
     def position(self, value: object) -> float:
         """Return `value` as one of this knob's positions."""
         try:
+            if isinstance(value, bool):
+                raise TypeError
             position = float(value)  # type: ignore[arg-type]  # any wrong type is caught
         except (TypeError, ValueError):
             raise RequestError(

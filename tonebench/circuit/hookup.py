@@ -260,8 +260,8 @@ class _Builder:
         unknown = set(pickups) - names - {""}
         if unknown:
             raise RequestError(
-                f"there is no input '{min(unknown)}' to put a pickup on; "
-                f"there are {', '.join(sorted(names))}"
+                f"{self.circuit.name} has no input '{min(unknown)}' to put a pickup "
+                f"on; it has {', '.join(sorted(names))}"
             )
         pickup = pickups.get(entry.name, pickups.get(""))
         if "" in pickups and self.hookup.source_ohm > 0:

@@ -200,7 +200,7 @@ class _Switch:
         """Return the clip, and write its cues beside it."""
         pair = self.measured.pair
         names = {
-            voice.letter: f"{voice.letter.upper()} {voice.side.circuit.name}: "
+            voice.letter: f"{voice.letter.upper()} {voice.name}: "
             + (setting_words(voice.setting) or "nothing to set")
             for voice in pair.voices
         }

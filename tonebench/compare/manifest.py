@@ -15,9 +15,8 @@ from tonebench.audio.take import Take
 from tonebench.compare.clips import Clip, Compared, PairClips
 from tonebench.compare.matching import Levels
 from tonebench.compare.measured import MeasuredPair
-from tonebench.compare.verdict import pair_differs, verdict
+from tonebench.compare.verdict import all_differ, pair_differs, verdict
 from tonebench.compare.voices import Voice
-from tonebench.plan.differences import what_differs
 
 SCHEMA = 1
 #: A pairing's pictures, by their key in the manifest: light ones, and dark ones.
@@ -32,12 +31,11 @@ PICTURES = {
 def manifest_of(compared: Compared) -> dict[str, Any]:
     """Return the manifest as plain values."""
     comparison = compared.comparison
-    first = compared.pairs[0].measured.pair
     return {
         "schema": SCHEMA,
         "tonebench": __version__,
         "title": comparison.title,
-        "differs": what_differs(first.a.side, first.b.side),
+        "differs": all_differ(compared.measured.pairs),
         "takes": [_take(compared, take) for take in comparison.takes],
         "match": {
             "mode": comparison.match.mode,
@@ -89,6 +87,7 @@ def _pairing(compared: Compared, pair: PairClips) -> dict[str, Any]:
         "name": measured.pair.name,
         "take": measured.pair.take.audio.name,
         "is_matched": measured.matched.is_matched,
+        "matched_by": measured.matched.mode,
         "notices": list(measured.notices),
         "differs": pair_differs(measured),
         "verdict": list(verdict(measured, comparison.match.frequency_hz)),
@@ -102,6 +101,7 @@ def _pairing(compared: Compared, pair: PairClips) -> dict[str, Any]:
 
 def _clip(voice: Voice, clip: Clip, levels: Levels) -> dict[str, Any]:
     return {
+        "name": voice.name or "no circuit",
         "circuit": voice.side.circuit.name,
         "file": clip.file,
         "chain": voice.side.chain.line,

@@ -11,22 +11,29 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tonebench.audio.files import TakeReader
+from tonebench.audio.files import TakeInfo, TakeReader
 from tonebench.audio.levels import LevelMeter, common_trim_db
 from tonebench.audio.loudness import LoudnessMeter
 from tonebench.audio.overlap import Behind, ahead
-from tonebench.circuit.controls import Settings
 from tonebench.compare.matching import Levels, Matched, jump_db, match_pair, with_dry
+from tonebench.compare.playing import Playing
 from tonebench.compare.switching import Cue, Envelope, switch_cues
 from tonebench.compare.voices import Pair, Voice, pairs_of
+from tonebench.errors import RequestError
 from tonebench.network.nodal import Network
 from tonebench.network.response import response
-from tonebench.plan.comparison import Comparison, Side
+from tonebench.plan.comparison import Comparison, Match
 from tonebench.render.offline import BLOCK_FRAMES, Progress
 from tonebench.render.route import RouteRunner
 from tonebench.units import to_db
 
 Real = NDArray[np.float64]
+
+
+#: A shorter take has no level to go by.
+_SHORTEST_MATCHED_S = 0.05
+#: The highest share of the sample rate at which a gain can be matched.
+_HIGHEST_MATCH = 0.45
 
 
 class Meters:
@@ -48,7 +55,8 @@ class MeasuredPair:
 
     `gains_db` holds the match alone, without the common trim; `heard_lufs` is how loud
     the clips are with both. `cues` tells where a clip may switch; `switch_frames` how
-    long that clip is.
+    long that clip is. `playing` tells how the take's channels play together, where they
+    drive several inputs.
     """
 
     pair: Pair
@@ -58,6 +66,7 @@ class MeasuredPair:
     cues: tuple[Cue, ...]
     switch_frames: int
     heard_lufs: tuple[float, ...] = ()
+    playing: Playing | None = None
 
     def jump_db(self, mode: str) -> float | None:
         """Return how much louder B is than A without matching; None if silent."""
@@ -79,6 +88,8 @@ class MeasuredPair:
         for voice in self.pair.voices:
             who = "the dry take" if voice.letter == "dry" else voice.letter.upper()
             told += [f"{who}: {notice}" for notice in voice.route.notices]
+        if self.playing is not None:
+            told.append("curves show the inputs together as this take plays them")
         return tuple(notice for notice in told if notice)
 
 
@@ -105,6 +116,7 @@ def measure(
     taken: set[str] = set()
     for number, take in enumerate(comparison.takes):
         with TakeReader(take.audio) as reader:
+            _refuse_match_hz(comparison.match, reader.info)
             pairs = pairs_of(comparison, take, reader.info, taken)
 
             def tell(share: float, number: int = number) -> None:
@@ -119,6 +131,15 @@ def measure(
     trim_db = common_trim_db(peaks)
     pairs_heard = (_with_heard(pair, meters, trim_db) for pair, meters in found)
     return Measured(comparison, tuple(pairs_heard), trim_db)
+
+
+def _refuse_match_hz(match: Match, info: TakeInfo) -> None:
+    if match.frequency_hz > _HIGHEST_MATCH * info.sample_rate_hz:
+        raise RequestError(
+            f"match_hz is {match.frequency_hz:g} Hz, but a take at "
+            f"{info.sample_rate_hz} Hz holds no more than "
+            f"{_HIGHEST_MATCH * info.sample_rate_hz:.0f} Hz"
+        )
 
 
 def _with_heard(
@@ -141,9 +162,14 @@ def _measure_take(
     voices = [voice for pair in pairs for voice in pair.voices]
     meters = [Meters(rate, voice.route.channels_out) for voice in voices]
     envelope = Envelope(rate)
+    channels = reader.info.channels
+    is_by_input = channels > 1 and any(voice.route.is_summed for voice in voices)
+    playing = Playing(rate, channels) if is_by_input else None
 
     def take_in(played: Played) -> None:
         envelope.feed(played.block)
+        if playing is not None:
+            playing.feed(played.block)
         for meter, output in zip(meters, played.outputs, strict=True):
             meter.feed(output)
 
@@ -154,17 +180,22 @@ def _measure_take(
     for pair in pairs:
         mine, meters = meters[: len(pair.voices)], meters[len(pair.voices) :]
         levels = tuple(
-            _levels(voice, meter, comparison.match.frequency_hz)
+            _levels(voice, meter, comparison.match.frequency_hz, playing)
             for voice, meter in zip(pair.voices, mine, strict=True)
         )
         matched = match_pair(levels[0], levels[1], comparison.match.mode)
+        if pair.info.duration_s < _SHORTEST_MATCHED_S:
+            told = "not matched: the take is too short to have a level"
+            matched = Matched(0.0, 0.0, False, told)
         gains: tuple[float, ...] = matched.gain_a_db, matched.gain_b_db
         if len(levels) > 2:
             a, b, dry = levels
             mode = comparison.match.mode
             matched, gain_db = with_dry(matched, a, b, dry, mode)
             gains = matched.gain_a_db, matched.gain_b_db, gain_db
-        measured = MeasuredPair(pair, levels, matched, gains, cues, envelope.frames)
+        measured = MeasuredPair(
+            pair, levels, matched, gains, cues, envelope.frames, playing=playing
+        )
         found.append((measured, mine))
     return found
 
@@ -194,21 +225,27 @@ def play(
             progress(done / reader.info.frames)
 
 
-def _levels(voice: Voice, meters: Meters, frequency_hz: float) -> Levels:
-    gain = summed_response(voice.side, voice.setting, [frequency_hz])[0]
+def _levels(
+    voice: Voice, meters: Meters, frequency_hz: float, playing: Playing | None
+) -> Levels:
+    gain = heard_gain(voice, [frequency_hz], playing)[0]
     return Levels(
         loudness_lufs=meters.loudness.integrated_lufs(),
         rms_dbfs=meters.level.rms_dbfs,
         peak_dbfs=meters.level.peak_dbfs,
-        gain_at_match_hz_db=to_db(float(abs(gain))),
+        gain_at_match_hz_db=to_db(float(gain)),
     )
 
 
-def summed_response(
-    side: Side, setting: Settings, frequency_hz: ArrayLike
-) -> NDArray[np.complex128]:
-    """Return a side's complex response, shape (F,); all its inputs driven alike."""
-    total: NDArray[np.complex128] = response(
-        Network(side.chain), setting, frequency_hz
-    ).sum(axis=0)
-    return total
+def heard_gain(
+    voice: Voice, frequency_hz: ArrayLike, playing: Playing | None = None
+) -> Real:
+    """Return a voice's gain as a magnitude, shape (F,), from the pickup's own voltage.
+
+    Several inputs count together: all driven alike, or as the take's channels play.
+    """
+    found = response(Network(voice.side.chain), voice.setting, frequency_hz)
+    if playing is not None and voice.route.is_summed:
+        return playing.gain(found, frequency_hz)
+    gain: Real = np.abs(found.sum(axis=0))
+    return gain

@@ -6,14 +6,16 @@ the curves at one level.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tonebench.audio.take import open_strings_hz
 from tonebench.compare.matching import MODE_WORDS
-from tonebench.compare.measured import MeasuredPair, summed_response
-from tonebench.plan.differences import what_differs
+from tonebench.compare.measured import MeasuredPair, heard_gain
+from tonebench.plan.differences import ONLY_SETTINGS, what_differs
 from tonebench.units import format_db, format_frequency
 
 #: Where curves are compared: what an instrument and its strings' noise reach, and of
@@ -24,6 +26,8 @@ _BANDS = (
     ("middle", 150.0, 1500.0),
     ("treble", 1500.0, math.inf),
 )
+#: Of a band that has a larger one, smaller differences the other way are not told.
+_SMALLEST_OTHER_DB = 1.5
 #: Smaller differences are not told.
 _SMALLEST_DB = 0.5
 #: A difference that is nearly everywhere is told once, as what it is.
@@ -55,10 +59,31 @@ def matched_curves(
     levels = []
     voices = measured.pair.a, measured.pair.b
     for voice, gain_db in zip(voices, measured.gains_db[:2], strict=True):
-        magnitude = np.abs(summed_response(voice.side, voice.setting, frequency_hz))
+        magnitude = heard_gain(voice, frequency_hz, measured.playing)
         with np.errstate(divide="ignore"):
             levels.append(20 * np.log10(magnitude) + gain_db)
     return MatchedCurves(frequency_hz, *levels)
+
+
+def all_differ(pairs: Sequence[MeasuredPair]) -> str:
+    """Return in one line what differs between A and B over all pairings."""
+    told = list(dict.fromkeys(map(pair_differs, pairs)))
+    if len(told) == 1:
+        return told[0]
+    first = pairs[0].pair
+    found = what_differs(first.a.side, first.b.side)
+    if found == ONLY_SETTINGS:
+        return "only the settings differ, from pairing to pairing"
+    return f"{found}; in some pairings the settings too"
+
+
+def level_words(measured: MeasuredPair, match_hz: float) -> str:
+    """Return at which level a pairing's curves and clips are compared."""
+    if not measured.matched.is_matched:
+        return "not matched"
+    if measured.matched.mode == "frequency":
+        return f"at one level at {format_frequency(match_hz)}"
+    return "at one level"
 
 
 def pair_differs(measured: MeasuredPair) -> str:
@@ -72,8 +97,12 @@ def verdict(measured: MeasuredPair, match_hz: float) -> tuple[str, str, str]:
     differs = pair_differs(measured)
     opening = differs[0].upper() + differs[1:]
     top_hz = min(_TOP_HZ, _TOP_SHARE * measured.pair.info.sample_rate_hz)
-    curves = matched_curves(measured, np.geomspace(_LOW_HZ, top_hz, 441))
-    start = "At one level" if measured.matched.is_matched else "Not matched,"
+    low_hz = min(open_strings_hz(measured.pair.take.tuning), default=_LOW_HZ)
+    curves = matched_curves(measured, np.geomspace(low_hz, top_hz, 441))
+    start = level_words(measured, match_hz)
+    start = start[0].upper() + start[1:]
+    if not measured.matched.is_matched:
+        start += ","
     return (
         f"{opening}.",
         _level_sentence(measured, match_hz),
@@ -133,16 +162,36 @@ def curve_sentence(curves: MatchedCurves, start: str = "At one level") -> str:
     turns = _turning_points(size)
     for word, low_hz, high_hz in _BANDS:
         inside = [k for k in turns if low_hz <= hz[k] < high_hz]
-        worst = max(inside, key=lambda k: size[k], default=0)
-        if inside and size[worst] >= _SMALLEST_DB:
-            where = format_frequency(float(hz[worst]))
-            told.append(f"{word} {format_db(float(values[worst]))} at {where}")
+        places = _worst_each_way(inside, values - offset)
+        if places:
+            each = (_place_words(k, hz, values) for k in places)
+            told.append(f"{word} {' and '.join(each)}")
     if told:
         return f"{start} B has, against A: {', '.join(told)}."
     largest = float(size.max())
     if largest < 0.05:
         return f"{start} the curves of A and B are the same."
     return f"{start} the curves stay within {largest:.1f} dB of each other."
+
+
+def _worst_each_way(
+    places: Sequence[int], values: NDArray[np.float64]
+) -> tuple[int, ...]:
+    """Return the place of the largest difference, and of one the other way."""
+    worst = max(places, key=lambda k: abs(values[k]), default=None)
+    if worst is None or abs(values[worst]) < _SMALLEST_DB:
+        return ()
+    others = [k for k in places if values[k] * values[worst] < 0]
+    other = max(others, key=lambda k: abs(values[k]), default=None)
+    if other is None or abs(values[other]) < _SMALLEST_OTHER_DB:
+        return (worst,)
+    return tuple(sorted((worst, other)))
+
+
+def _place_words(k: int, hz: NDArray[np.float64], values: NDArray[np.float64]) -> str:
+    """Return a difference and its place; at an end of the range it may go on."""
+    end = {0: " and below", len(hz) - 1: " and above"}.get(k, "")
+    return f"{format_db(float(values[k]))} at {format_frequency(float(hz[k]))}{end}"
 
 
 def _turning_points(size: NDArray[np.float64]) -> list[int]:

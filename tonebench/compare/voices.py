@@ -13,6 +13,7 @@ from tonebench.circuit.circuit import STRAIGHT
 from tonebench.circuit.controls import Settings
 from tonebench.errors import AudioError, RequestError
 from tonebench.plan.comparison import Comparison, Pairing, Side
+from tonebench.plan.differences import short_names
 from tonebench.render.route import Route, route
 
 
@@ -20,10 +21,11 @@ from tonebench.render.route import Route, route
 class Voice:
     """One side at one setting on one take: its route, and the file it goes to.
 
-    `letter` is "a", "b" or "dry".
+    `letter` is "a", "b" or "dry"; `name` tells the side from the other one.
     """
 
     letter: str
+    name: str
     side: Side
     setting: Settings
     route: Route
@@ -68,6 +70,7 @@ def pairs_of(
     """
     pairs = []
     a, b = comparison.a.behind(take), comparison.b.behind(take)
+    names = dict(zip(("a", "b"), short_names(a, b), strict=True)) | {"dry": ""}
     for pairing in comparison.pairings:
         words = pairing.name
         if len(comparison.takes) > 1:
@@ -81,13 +84,13 @@ def pairs_of(
         for letter, side, changes in asked:
             chain = side.chain
             plan = route(chain, changes, info.sample_rate_hz, info.channels, take)
-            name = f"{stem}-{letter}-{_plain(side.circuit.name)}".rstrip("-")
-            if letter == "dry":
-                name = f"{stem}-dry"
+            words = names[letter]
+            name = f"{stem}-{letter}-{_plain(words)}".rstrip("-")
             name = _free(name, taken)
             taken.add(name)
             setting = chain.setting(changes)
-            voices.append(Voice(letter, side, setting, plan, f"{name}.wav"))
+            file = f"{name}.wav"
+            voices.append(Voice(letter, names[letter], side, setting, plan, file))
         _refuse_unlike_routes(voices)
         pairs.append(Pair(pairing, take, info, stem, tuple(voices)))
     return tuple(pairs)
@@ -110,10 +113,10 @@ def _dry_side(a: Side, b: Side) -> Side:
                 has_buffer=False,
             )
             return Side(STRAIGHT, bare)
-        driven.append(f"{side.circuit.name} has {1 + len(others)}")
+        driven.append(f"{side.circuit.name} has {1 + len(others)} inputs")
     raise RequestError(
-        f"a dry clip needs a side with one input, but {' and '.join(driven)}; "
-        "leave dry out"
+        "a dry clip plays one pickup through no circuit, but "
+        f"{' and '.join(driven)}; leave dry out"
     )
 
 

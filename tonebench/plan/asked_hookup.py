@@ -5,7 +5,7 @@
 with pickups and neighbours looked up by name. Solves nothing.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -30,14 +30,16 @@ HOOKUP_KEYS = (
 )
 
 
-def located(name: str, folder: Path | None) -> str | Path:
+def located(
+    name: str, folder: Path | None, endings: Sequence[str] = (".toml",)
+) -> str | Path:
     """Return what `name` means when it is written in a file of `folder`.
 
-    A file beside the writing file is meant before one in the current folder; shipped
-    names stay names.
+    A file beside the writing file is meant before one in the current folder, with or
+    without one of the endings; shipped names stay names.
     """
     if folder is not None:
-        for path in (folder / name, folder / f"{name}.toml"):
+        for path in (folder / name, *(folder / f"{name}{end}" for end in endings)):
             if path.is_file():
                 return path
     return name
@@ -122,7 +124,7 @@ def _place(value: object) -> object:
 
 def _buffer(value: object) -> bool:
     if value != "input":
-        raise RequestError(f"buffer must be input, where it can stand, got '{value}'")
+        raise RequestError(f'buffer must be "input", where it can stand, got {value!r}')
     return True
 
 

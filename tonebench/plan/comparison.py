@@ -11,7 +11,7 @@ from tonebench.audio.take import Take
 from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.controls import Settings, no_such
 from tonebench.circuit.hookup import Chain, Hookup, join
-from tonebench.errors import RequestError
+from tonebench.errors import InputError, RequestError
 
 MATCH_MODES = ("loudness", "rms", "frequency", "none")
 #: Where gains are shown, and matched, if no frequency is asked for.
@@ -50,7 +50,15 @@ class Side:
 
     def behind(self, take: Take) -> "Side":
         """Return this side with the pickup the take was made with, if it has none."""
-        return replace(self, hookup=hookup_behind(self.hookup, take))
+        hookup = hookup_behind(self.hookup, take)
+        names = {entry.name for entry in self.circuit.inputs} | {""}
+        if hookup is not self.hookup and not set(hookup.pickups) <= names:
+            raise InputError(
+                f"{take.audio.name}: was made with the pickups "
+                f"{', '.join(hookup.pickups)}, but {self.circuit.name} has no inputs "
+                "of those names; say in the comparison which pickup it has"
+            )
+        return replace(self, hookup=hookup)
 
 
 def hookup_behind(hookup: Hookup, take: Take) -> Hookup:
@@ -87,6 +95,12 @@ class Comparison:
             raise RequestError("a comparison needs at least one pairing")
         if not self.takes:
             raise RequestError("a comparison needs at least one take")
+        names = [take.name for take in self.takes]
+        for name in names:
+            if names.count(name) > 1:
+                raise RequestError(
+                    f"there are two takes named '{name}'; give each once, or rename one"
+                )
         chain_a, chain_b = self.a.chain, self.b.chain
         for pairing in self.pairings:
             chain_a.setting(pairing.a)

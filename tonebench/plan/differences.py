@@ -10,6 +10,8 @@ from tonebench.circuit.parts import value_words
 from tonebench.plan.comparison import Pairing, Side
 from tonebench.units import format_position, format_value
 
+#: Two sides that nothing tells apart but how they are set.
+ONLY_SETTINGS = "A and B are the same but for settings"
 #: What a difference is called, and what is said of it.
 _Told = tuple[str, str]
 
@@ -36,8 +38,7 @@ def what_differs(a: Side, b: Side, pairing: Pairing | None = None) -> str:
     if pairing is not None and (turned := _set_differently(a, b, pairing)):
         found.append(("settings", ", ".join(turned)))
     if not found:
-        same = "A and B are the same"
-        return f"nothing differs: {same}" if pairing else f"{same} but for settings"
+        return "nothing differs: A and B are the same" if pairing else ONLY_SETTINGS
     words = [word for word, _ in found]
     told = ", ".join(said for _, said in found)
     if words == ["settings"]:
@@ -45,6 +46,48 @@ def what_differs(a: Side, b: Side, pairing: Pairing | None = None) -> str:
     if len(words) == 1:
         return f"only the {words[0]} differs: {told}"
     return f"the {', the '.join(words[:-1])} and the {words[-1]} differ: {told}"
+
+
+def short_names(a: Side, b: Side) -> tuple[str, str]:
+    """Return a name for each side that tells them apart, if anything but settings does.
+
+    Examples
+    --------
+    >>> from tonebench.circuit.circuit import STRAIGHT
+    >>> from tonebench.circuit.hookup import Hookup
+    >>> short_names(Side(STRAIGHT), Side(STRAIGHT, Hookup(load_ohm=1e6)))
+    ('straight, load open', 'straight, load 1 MΩ')
+    """
+    if a.circuit.name != b.circuit.name:
+        return a.circuit.name, b.circuit.name
+    told: tuple[list[str], list[str]] = ([a.circuit.name], [b.circuit.name])
+    for (word, said_a), (_, said_b) in zip(_words(a), _words(b), strict=True):
+        if said_a != said_b:
+            named = word in (
+                "load",
+                "source",
+                "load capacitance",
+                "inner wire",
+                "place",
+            )
+            lead = word == "lead"
+            for words, said in zip(told, (said_a, said_b), strict=True):
+                end = " lead" if lead and said != "no lead" else ""
+                words.append(f"{word} {said}" if named else f"{said}{end}")
+    for word, said in _drawn_differently(a.circuit, b.circuit):
+        said_a, _, said_b = said.partition(" against ")
+        if said_b:
+            ref = word.removeprefix("part ")
+            told[0].append(f"{ref} {said_a}")
+            told[1].append(f"{ref} {said_b}")
+    return ", ".join(told[0]), ", ".join(told[1])
+
+
+def _short(word: str, said: str) -> str:
+    """Return what stands in a place, in as few words as tell it."""
+    if word in ("source", "inner wire", "load", "load capacitance", "place"):
+        return f"{word} {said}"
+    return f"{said} lead" if word == "lead" and said != "no lead" else said
 
 
 def _drawn_differently(a: Circuit, b: Circuit) -> list[_Told]:
@@ -102,7 +145,9 @@ def _words(side: Side) -> list[_Told]:
 
     def names(neighbours: tuple[Neighbour, ...]) -> str:
         told = [
-            n.circuit.name + "".join(f" {k} {v}" for k, v in n.settings.items())
+            n.circuit.name
+            + (" at " if n.settings else "")
+            + ", ".join(f"{k} {v}" for k, v in n.settings.items())
             for n in neighbours
         ]
         return ", ".join(told) or "nothing"
@@ -123,6 +168,6 @@ def _words(side: Side) -> list[_Told]:
         ("load capacitance", value(hookup.load_farad, "F", "none")),
         ("place", hookup.place or side.circuit.place),
         ("buffer", "a buffer" if hookup.has_buffer else "no buffer"),
-        ("circuits before", names(hookup.before)),
-        ("circuits after", names(hookup.into)),
+        ("circuit before it", names(hookup.before)),
+        ("circuit after it", names(hookup.into)),
     ]

@@ -26,7 +26,7 @@ from tonebench.plan.comparison import (
     pairing_of,
 )
 from tonebench.plan.noted import noted, noted_hookup_fields
-from tonebench.plan.take_files import read_take_file
+from tonebench.plan.take_files import SOUND_ENDINGS, read_take_file
 from tonebench.shipped import find
 
 
@@ -69,7 +69,8 @@ def _comparison(top: Table, path: Path) -> Comparison | None:
     pairings = _pairings(tables, a, b) or (Pairing("as they start"),)
     if not (takes and match and a and b and top.is_sound):
         return None
-    return Comparison(title, takes, a, b, pairings, match, has_dry, client)
+    values = title, takes, a, b, pairings, match, has_dry, client
+    return noted(top, "takes", lambda: Comparison(*values))
 
 
 def _takes(top: Table, folder: Path) -> tuple[Take, ...] | None:
@@ -79,7 +80,7 @@ def _takes(top: Table, folder: Path) -> tuple[Take, ...] | None:
         name = top.text("take")
         take = noted(top, "take", lambda: _take(name, folder)) if name else None
         return (take,) if take else None
-    if "take" in top:
+    if top.get("take") is not None:
         top.fault("take and takes are both there", "keep one of them", "take")
     if not (
         isinstance(names, list) and names and all(isinstance(n, str) for n in names)
@@ -87,14 +88,11 @@ def _takes(top: Table, folder: Path) -> tuple[Take, ...] | None:
         top.fault("takes must be names or files", 'write ["one", "other"]', "takes")
         return None
     found = [noted(top, "takes", partial(_take, name, folder)) for name in names]
-    takes = tuple(take for take in found if take)
-    if len({take.name for take in takes}) < len(takes):
-        top.fault("takes: two of them have one name", "rename a recording", "takes")
-    return takes if top.is_sound else None
+    return tuple(take for take in found if take) if top.is_sound else None
 
 
 def _take(name: str, folder: Path) -> Take:
-    return read_take_file(located(name, folder))
+    return read_take_file(located(name, folder, SOUND_ENDINGS))
 
 
 def _match(top: Table) -> Match | None:

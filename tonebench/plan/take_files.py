@@ -21,6 +21,8 @@ from tonebench.plan.noted import noted, noted_hookup_fields
 from tonebench.shipped import find
 
 ENDING = ".take.toml"
+#: What may be left out of a recording's name.
+SOUND_ENDINGS = (".flac", ".wav")
 _RECORDED_KEYS = tuple(
     key for key in HOOKUP_KEYS if key not in ("source", "into", "place", "buffer")
 )

@@ -81,6 +81,10 @@ def route(
         roots = find_roots(network, changes, drive="together")
     elif channels == len(inputs) or not is_summed:
         roots = find_roots(network, changes)
+        if channels > 1 and not is_summed:
+            notices.append(
+                f"each of the {channels} channels goes through the circuit on its own"
+            )
     else:
         raise AudioError(
             f"the take has {channels} channels, but {chain.circuit.name} has "
@@ -142,9 +146,9 @@ def _treble_notice(roots: Sequence[Roots], sample_rate_hz: float) -> list[str]:
     if not where_hz:
         return []
     return [
-        f"with the old load taken out, {format_frequency(where_hz)} is lifted by "
-        f"{format_db(most_db)} against {_MIDDLE_HZ:g} Hz; the take's hiss comes up "
-        "with it"
+        f"from the take to this clip, with the old load taken out, "
+        f"{format_frequency(where_hz)} rises by {format_db(most_db)} against "
+        f"{_MIDDLE_HZ:g} Hz; the take's hiss rises with it"
     ]
 
 

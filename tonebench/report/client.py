@@ -34,6 +34,7 @@ from tonebench.report.client_parts import (
     take_of,
 )
 from tonebench.report.client_sound import packed
+from tonebench.units import format_frequency
 
 PAGE = "index.html"
 #: The voices of a pairing that can be played, in the order of the buttons.
@@ -186,7 +187,7 @@ def _pairing(manifest: Values, pairing: Values, curves: MatchedCurves) -> str:
     differs = (
         "" if sentence(told[0]) == sentence(manifest["differs"]) else sentence(told[0])
     )
-    level = "at one level" if pairing["is_matched"] else "not matched"
+    level = _level_words(pairing, manifest["match"]["match_hz"])
     names = (_side_name(clips["a"], "A"), _side_name(clips["b"], "B"))
     tuning = str(take.get("tuning", ""))
     strings = [
@@ -220,4 +221,13 @@ them (B − A) dotted.{told_strings}</figcaption>
 
 
 def _side_name(clip: Values, letter: str) -> str:
-    return f"{letter} {clip['circuit']}" if clip.get("circuit") else letter
+    name = clip.get("name") or clip.get("circuit")
+    return f"{letter} {name}" if name else letter
+
+
+def _level_words(pairing: Values, match_hz: float) -> str:
+    if not pairing["is_matched"]:
+        return "not matched"
+    if pairing.get("matched_by") == "frequency":
+        return f"at one level at {format_frequency(match_hz)}"
+    return "at one level"

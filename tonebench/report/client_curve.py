@@ -24,7 +24,7 @@ _TICKS_HZ = {
 }  # fmt: skip
 _STEPS_DB = (1, 2, 3, 6, 10, 20)
 _MOST_STEPS = 7
-_DEEPEST_DB, _LOWEST_SPAN_DB = 48.0, 12.0
+_DEEPEST_DB, _LOWEST_SPAN_DB = 60.0, 12.0
 _SIDE = 1000  # of the square that the curves are drawn in, before it is stretched
 _NAME_ROOM = 7.5  # per cent of the height, between two names
 _LONGEST_NAME = 16
@@ -112,7 +112,8 @@ def _path(frame: _Frame, hz: Real, level_db: Real) -> str:
     """Return a curve as path data; it breaks off where there is silence."""
     x, y = _SIDE * frame.x(hz), _SIDE * frame.y(np.nan_to_num(level_db))
     words, is_drawing = [], False
-    for k, is_finite in enumerate(np.isfinite(level_db)):
+    is_shown = np.isfinite(level_db) & (level_db >= frame.bottom_db)
+    for k, is_finite in enumerate(is_shown):
         if is_finite:
             words.append(f"{'L' if is_drawing else 'M'}{x[k]:.1f} {y[k]:.1f}")
         is_drawing = bool(is_finite)

@@ -191,7 +191,7 @@ def notices_html(notices: Sequence[str]) -> str:
 
 def files_html(pairing: Values) -> str:
     """Return the files beside the page, as names: a page may travel without them."""
-    words = {"a": "A", "b": "B", "dry": "the dry take", "switch": "switches A and B"}
+    words = {"a": "A", "b": "B", "dry": "no circuit", "switch": "switches A and B"}
     rows = []
     for key, clip in pairing["clips"].items():
         names = [str(clip[entry]) for entry in ("file", "cues") if clip.get(entry)]
@@ -206,7 +206,16 @@ def footer_html(manifest: Values, takes: Sequence[Values]) -> str:
     match = manifest["match"]
     by = _MATCHED_BY.get(match["mode"], "")
     told = by.format(hz=format_frequency(match["match_hz"]))
-    lines.append(f"Matched by {told}." if told else "Not matched, as asked for.")
+    done = [pairing["is_matched"] for pairing in manifest["pairings"]]
+    modes = {
+        pairing.get("matched_by", match["mode"]) for pairing in manifest["pairings"]
+    }
+    if not told:
+        lines.append("Not matched, as asked for.")
+    elif all(done) and modes == {match["mode"]}:
+        lines.append(f"Matched by {told}.")
+    else:
+        lines.append(f"To be matched by {told}, but not all could be: see the notices.")
     if manifest.get("trim_db"):
         trim = format_db(manifest["trim_db"])
         lines.append(

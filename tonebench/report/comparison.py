@@ -12,7 +12,7 @@ from tonebench.audio.take import open_strings_hz
 from tonebench.compare.clips import Compared, write_clips
 from tonebench.compare.manifest import manifest_bytes, manifest_of, picture_names
 from tonebench.compare.measured import Measured, MeasuredPair, measure
-from tonebench.compare.verdict import matched_curves, verdict
+from tonebench.compare.verdict import level_words, matched_curves, verdict
 from tonebench.errors import MissingPartError, RequestError
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
@@ -118,9 +118,9 @@ def _picture(measured: Measured, pair: MeasuredPair) -> PairPicture:
     match_hz = measured.comparison.match.frequency_hz
     return PairPicture(
         curves=matched_curves(pair, _PICTURE_HZ),
-        names=(f"A {a.circuit.name}", f"B {b.circuit.name}"),
+        names=(f"A {pair.pair.a.name}", f"B {pair.pair.b.name}"),
         headline=verdict(pair, match_hz)[2],
         below=(", ".join(words), f"A  {a.chain.line}", f"B  {b.chain.line}"),
-        label="dB, at one level" if pair.matched.is_matched else "dB, not matched",
+        label=f"dB, {level_words(pair, match_hz)}",
         strings=tuple(zip(notes, open_strings_hz(take.tuning), strict=True)),
     )

@@ -5,8 +5,7 @@ import math
 from pathlib import Path
 
 from tonebench.compare.clips import Clip, Compared, PairClips
-from tonebench.compare.verdict import verdict
-from tonebench.plan.differences import what_differs
+from tonebench.compare.verdict import all_differ, verdict
 from tonebench.render.told import take_notice
 from tonebench.study.curves import setting_words
 from tonebench.units import format_db, format_level
@@ -15,7 +14,7 @@ from tonebench.units import format_db, format_level
 def comparison_words(compared: Compared, folder: Path) -> str:
     """Return the lines that ``compare`` prints: what differs first."""
     first = compared.pairs[0].measured.pair
-    differs = what_differs(first.a.side, first.b.side)
+    differs = all_differ(compared.measured.pairs)
     lines = [
         differs[0].upper() + differs[1:],
         compared.comparison.title,
@@ -50,13 +49,13 @@ def _pair_lines(compared: Compared, clips: PairClips) -> list[str]:
     for voice in measured.pair.voices:
         words = setting_words(voice.setting) or "nothing to set"
         if voice.letter == "dry":
-            words = "the dry take"
+            words = f"no circuit, {voice.side.chain.line}"
         lines.append(f"  {_clip_words(clips.clips[voice.letter], words)}")
     if "switch" in clips.clips:
         switch = clips.clips["switch"]
         lines.append(f"  {switch.file}: A and B by turns, as told in {switch.cues}")
     else:
-        lines.append("  no clip that switches: the take has no place to do so in time")
+        lines.append("  no clip that switches: the take has no rest or onset for it")
     return lines
 
 

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT-0
 // What a person sees and presses: keys, buttons, fields, and the sentence that tells what
 // is heard. Stands behind sound.js, in one function with it.
-const SPOKEN = { a: "A", b: "B", dry: "the dry take" };
+const SPOKEN = { a: "A", b: "B", dry: "the take through no circuit" };
 const KEYS = { a: "a", b: "b", d: "dry" };
 const state = { pairing: 0, voice: "a", place: 0, isPlaying: false, isDragged: false };
 const player = document.querySelector(".player");
