@@ -8,7 +8,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from commands import DIVIDER, drawn
+from commands import DIVIDER, drawn, tonebench
+from sounds import noise, write_float
 
 COMMAND = [sys.executable, "-m", "tonebench"]
 
@@ -64,3 +65,25 @@ def test_an_old_code_page_stops_nothing(tmp_path: Path) -> None:
     assert told.startswith("größe (größe)")
     assert "?6.0 dB at 500 Hz" in told
     assert json.loads(run("check", str(path), "--json").decode("ascii"))["parts"] == 2
+
+
+def test_likely_slips_of_a_circuit_file_are_told_wherever_it_is_used(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """22 farads: meant 22 nanofarads, and never said without a word."""
+    monkeypatch.chdir(tmp_path)
+    drawn(
+        tmp_path, "odd", DIVIDER + 'C1 = { capacitor = 22, across = ["out", "gnd"] }\n'
+    )
+    write_float(tmp_path / "take.wav", noise(100))
+    sides = '[a]\ncircuit = "odd"\n[b]\ncircuit = "straight"\n'
+    drawn(tmp_path, "file", f'schema = 1\ntake = "take.wav"\n{sides}')
+    for words in (
+        ("curves", "odd"),
+        ("render", "take.wav", "odd", "-o", "clip.wav"),
+        ("compare", "file.toml", "-o", "out"),
+    ):
+        assert tonebench(*words) == 0
+        err = capsys.readouterr().err
+        assert err.count("warning: odd.toml") == 1
+        assert "C1" in err

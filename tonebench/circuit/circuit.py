@@ -6,7 +6,7 @@ knows nothing of the pickup, lead and load around it, and nothing of physics.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from tonebench.circuit.controls import (
@@ -56,7 +56,8 @@ class Circuit:
     """A circuit as it was drawn.
 
     `name` is what it is called on the command line and in chains; `title` what people
-    read. `inputs` are in the order of the channels that drive them.
+    read. `inputs` are in the order of the channels that drive them. `doubts` are likely
+    slips of its file, each in a line.
     """
 
     name: str
@@ -69,6 +70,7 @@ class Circuit:
     supply: Supply | None = None
     place: Place = "floor"
     about: str = ""
+    doubts: tuple[str, ...] = field(default=(), compare=False)
 
     @property
     def controls(self) -> tuple[Control, ...]:

@@ -57,7 +57,10 @@ def read_circuit(name_or_path: str | Path) -> Circuit:
     inspection = inspect_circuit(name_or_path)
     if inspection.circuit is None:
         raise FileFaults(inspection.faults)
-    return inspection.circuit
+    if not inspection.warnings:
+        return inspection.circuit
+    doubts = tuple(str(warning) for warning in inspection.warnings)
+    return replace(inspection.circuit, doubts=doubts)
 
 
 #: The same by another name, for what may stand in a chain: ``straight`` often does.

@@ -15,6 +15,7 @@ from tonebench.cli.options import (
     hookup_options,
     read_hookup,
     read_with_parts,
+    show_doubts,
 )
 from tonebench.errors import RequestError
 
@@ -49,6 +50,7 @@ _OPTIONS = (
         "--dry", is_flag=True, help="Also write the dry take, through no circuit."
     ),
 )
+_RECORDINGS = (".wav", ".flac", ".aif", ".aiff", ".ogg", ".mp3")
 _OF_A_FILE = (
     "with a comparison file its own keys count; write that there, or give --a, --b and "
     "--take instead of a file"
@@ -85,7 +87,12 @@ def asked_comparison(
     if options["match_hz"] is not None:
         raise RequestError(_OF_A_FILE)
     file = files[0] if files else _DEMO
+    if Path(file).suffix.lower() in (".wav", ".flac", ".aif", ".aiff", ".ogg", ".mp3"):
+        raise RequestError(
+            f"{file} is a recording; give it by --take, with --a and --b"
+        )
     comparison = read_comparison(file)
+    show_doubts(comparison.circuits)
     if options["dry"]:
         comparison = replace(comparison, has_dry=True)
     return comparison, Path(file).stem

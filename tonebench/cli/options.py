@@ -152,7 +152,15 @@ def read_with_parts(circuit: str, parts: Iterable[str]) -> "Circuit":
     from tonebench.plan.asked_parts import with_asked_parts
 
     values = assignments(parts, "--part C3=22n")
-    return with_asked_parts(read_circuit(circuit), values)
+    found = with_asked_parts(read_circuit(circuit), values)
+    show_doubts([found])
+    return found
+
+
+def show_doubts(circuits: "Iterable[Circuit]") -> None:
+    """Tell likely slips of circuit files on stderr, each once."""
+    for doubt in dict.fromkeys(doubt for each in circuits for doubt in each.doubts):
+        click.echo(f"warning: {doubt}", err=True)
 
 
 def read_hookup(options: Mapping[str, Any]) -> "Hookup":

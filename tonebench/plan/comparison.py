@@ -90,6 +90,15 @@ class Comparison:
     has_dry: bool = False
     client: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def circuits(self) -> tuple[Circuit, ...]:
+        """All circuits that are in it."""
+        found = []
+        for side in (self.a, self.b):
+            around = (*side.hookup.before, *side.hookup.into)
+            found += [side.circuit, *(neighbour.circuit for neighbour in around)]
+        return tuple(found)
+
     def __post_init__(self) -> None:
         if not self.pairings:
             raise RequestError("a comparison needs at least one pairing")
