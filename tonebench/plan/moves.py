@@ -71,7 +71,9 @@ class Move:
         if k == len(self.points) or isinstance(p0, str):
             return p0
         t1, p1 = self.points[k]
-        return p0 + (float(p1) - p0) * ((seconds - t0) / (t1 - t0))
+        p1 = float(p1)
+        turned = p0 + (p1 - p0) * ((seconds - t0) / (t1 - t0))
+        return min(max(turned, min(p0, p1)), max(p0, p1))  # rounding may pass the end
 
     def steps(self, sample_rate_hz: float) -> Iterator[int]:
         """Yield, rising, the steps from which the position may be another one."""
