@@ -76,7 +76,7 @@ def test_delay_out_of_reach_is_refused(delay: float) -> None:
 
 @pytest.mark.parametrize("name", CIRCUITS)
 def test_lead_taken_out_leaves_less_than_a_twentieth_of_a_frame(name: str) -> None:
-    """Phase delay against the circuit's own, 50 Hz to 5 kHz, at the ends of all knobs."""
+    """Phase delay against the circuit's own, 50 Hz to 5 kHz, knobs at their ends."""
     knobs = [knob.name for knob in read_circuit(name).knobs]
     ends = [*product((0.0, 10.0), repeat=len(knobs)), (5.0,) * len(knobs)]
     hz = np.geomspace(50, 5000, 60)

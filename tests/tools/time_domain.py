@@ -228,7 +228,7 @@ def trapezoidal(
 
 
 def exact(
-    chain: Chain, positions: Positions, samples: Real, rate_hz: float, steps: int = 4
+    chain: Chain, positions: Positions, samples: Real, rate_hz: float, steps: int = 2
 ) -> Real:
     """Return what comes out of a circuit that stands still, at the input's own rate.
 

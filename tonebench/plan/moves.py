@@ -78,13 +78,15 @@ class Move:
     def steps(self, sample_rate_hz: float) -> Iterator[int]:
         """Yield, rising, the steps from which the position may be another one."""
         per_second = sample_rate_hz / STEP_FRAMES
+        done = 0
         for (t0, p0), (t1, p1) in pairwise(self.points):
             if p0 == p1:
                 continue
-            last = math.ceil(t1 * per_second)
+            last = math.ceil(t1 * per_second) + 1  # one more, for rounding
             turns = isinstance(self.control, Knob)
-            first = math.floor(t0 * per_second) if turns else last - 1
-            yield from range(max(first, 0), last + 2)  # one more, for rounding
+            first = math.floor(t0 * per_second) if turns else last - 2
+            yield from range(max(first, done), last + 1)
+            done = last + 1
 
 
 @dataclass(frozen=True, slots=True)
