@@ -25,19 +25,23 @@ Real = NDArray[np.float64]
 
 SECONDS = 2
 #: Goals on noise below 10 kHz and below 1 kHz. The worst that is measured, with the
-#: settings below: −46.4 and −69.3 dB, −48.8 and −71.7 dB, −67.1 and −89.5 dB; on the
+#: settings below: −46.4 and −70.0 dB, −48.8 and −71.7 dB, −67.1 and −90.1 dB; on the
 #: take −81.6, −82.7 and −95.6 dB.
 GOALS_DB = {44_100: (-45, -60), 48_000: (-45, -60), 96_000: (-65, -80)}
-SETTINGS: list[tuple[str, Settings]] = [
+ONE: list[tuple[str, Settings]] = [
     ("tern", {"tilt": 7.0}),
-    ("tern", {"tilt": 0.0, "level": 8.0}),
     ("plover", {"bass": 7.0, "bell": 3.0}),
-    ("plover", {"bass": 0.0, "bell": 10.0, "centre": 9.0, "level": 6.0}),
     ("dunlin", {"tone": 6.0, "neck": 7.0}),
-    ("dunlin", {"mode": "blend", "blend": 3.0, "tone": 10.0}),
     ("whimbrel", {"bell": 8.0}),
+]
+ANOTHER: list[tuple[str, Settings]] = [
+    ("tern", {"tilt": 0.0, "level": 8.0}),
+    ("plover", {"bass": 0.0, "bell": 10.0, "centre": 9.0, "level": 6.0}),
+    ("dunlin", {"mode": "blend", "blend": 3.0, "tone": 10.0}),
     ("whimbrel", {"bell": 0.0, "corner": "75"}),
 ]
+CASES = [(*case, rate) for case in ONE for rate in GOALS_DB]
+CASES += [(*case, 48_000) for case in ANOTHER]
 
 
 def chain_of(name: str) -> Chain:
@@ -65,8 +69,7 @@ def residual_db(got: Real, true: Real, rate: int, below_hz: float) -> float:
     return float(10 * np.log10(left.sum() / whole.sum()))
 
 
-@pytest.mark.parametrize("rate", GOALS_DB)
-@pytest.mark.parametrize(("name", "setting"), SETTINGS)
+@pytest.mark.parametrize(("name", "setting", "rate"), CASES)
 def test_white_noise_comes_out_as_the_circuit_gives_it(
     name: str, setting: Settings, rate: int
 ) -> None:

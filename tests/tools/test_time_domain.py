@@ -101,7 +101,7 @@ def test_fixed_circuit_follows_its_closed_formula(
 ) -> None:
     samples = noise_in_silence()
     got = time_domain.exact(join(drawn(*parts)), {}, samples, RATE)
-    assert off_db(got, through(samples, gain)) < -95
+    assert off_db(got, through(samples, gain)) < -90
 
 
 @pytest.mark.parametrize(

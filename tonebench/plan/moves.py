@@ -24,6 +24,7 @@ from tonebench.circuit.controls import (
 from tonebench.circuit.wording import shown
 from tonebench.digital.moving import STEP_FRAMES
 from tonebench.errors import RequestError
+from tonebench.units import format_position
 
 Point = tuple[float, float | str]
 
@@ -74,6 +75,20 @@ class Move:
         p1 = float(p1)
         turned = p0 + (p1 - p0) * ((seconds - t0) / (t1 - t0))
         return min(max(turned, min(p0, p1)), max(p0, p1))  # rounding may pass the end
+
+    def words(self) -> str:
+        """Return the move as a screen shows it.
+
+        Examples
+        --------
+        >>> Move(Knob("bass", "Bass"), ((0.0, 5.0), (4.0, 7.5))).words()
+        'Bass 5 at 0 s, 7½ at 4 s'
+        """
+        label = self.control.label or self.control.name
+        return f"{label} " + ", ".join(
+            f"{p if isinstance(p, str) else format_position(p)} at {t:g} s"
+            for t, p in self.points
+        )
 
     def steps(self, sample_rate_hz: float) -> Iterator[int]:
         """Yield, rising, the steps from which the position may be another one."""
