@@ -8,7 +8,7 @@ never collected as one.
 
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,7 @@ from tonebench.plan.moves import moving_setting
 
 RATE_HZ = 48_000
 CIRCUITS = ("tern", "plover", "whimbrel")
-SETTINGS = 200
+SETTINGS = 100
 SWEEP_S = 4.0
 BLOCK_FRAMES = 65_536
 ALLOWED = 1.01
@@ -72,20 +72,21 @@ def jumping(filters: list[Cascade]) -> Iterator[tuple[int, Cascade]]:
             step += 1
 
 
-def peak(runner: Runner | MovingRunner, minutes: float) -> float:
+def peak(runner: Runner | MovingRunner, sound: Iterable[Real]) -> float:
     """Return the largest sample of a whole run."""
-    return max(float(np.abs(runner.process(block)).max()) for block in blocks(minutes))
+    return max(float(np.abs(runner.process(block)).max()) for block in sound)
 
 
 def jumps(name: str, minutes: float) -> None:
     """Print one row: the peak of jumps at every step against fixed settings."""
     filters = filters_anywhere(chain_of(name))
     # the loudest in ten seconds of this steady sound, then over the whole of it
-    first = [peak(Runner(cascade, 1), min(minutes, 1 / 6)) for cascade in filters]
-    loudest = sorted(zip(first, range(SETTINGS), strict=True))[-5:]
-    fixed = max(peak(Runner(filters[k], 1), minutes) for _, k in loudest)
+    beginning = list(blocks(min(minutes, 1 / 6)))
+    first = [peak(Runner(cascade, 1), beginning) for cascade in filters]
+    loudest = sorted(zip(first, range(SETTINGS), strict=True))[-3:]
+    fixed = max(peak(Runner(filters[k], 1), blocks(minutes)) for _, k in loudest)
     start = time.perf_counter()
-    moving = peak(MovingRunner(jumping(filters)), minutes)
+    moving = peak(MovingRunner(jumping(filters)), blocks(minutes))
     seconds = time.perf_counter() - start
     steps = minutes * 60 * RATE_HZ / STEP_FRAMES
     print(
@@ -123,14 +124,14 @@ def sweep(name: str) -> None:
 
 def main(minutes: float, names: tuple[str, ...]) -> None:
     """Print both tables."""
-    print(f"a knob turned for {SWEEP_S:g} s of sound; seconds in all, ms a step")
-    print("circuit    knob       steps      all  designed   still    design    warm-up")
-    for name in names:
-        sweep(name)
-    print("\nall knobs and switches jump at every step of 64 frames; ms a step")
+    print("all knobs and switches jump at every step of 64 frames; ms a step")
     print("circuit    minutes     steps    fixed   moving   ratio       ms")
     for name in names:
         jumps(name, minutes)
+    print(f"\na knob turned for {SWEEP_S:g} s of sound; seconds in all, ms a step")
+    print("circuit    knob       steps      all  designed   still    design    warm-up")
+    for name in names:
+        sweep(name)
 
 
 if __name__ == "__main__":
