@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import time_domain
 from numpy.typing import NDArray
+from tableau import Positions
 
 from tonebench.circuit.files import read_circuit, read_pickup
 from tonebench.circuit.hookup import Chain, Hookup, join
@@ -78,7 +79,7 @@ def integrated(
     start = TURNS_AT_S + late_frames / RATE
     still = chain.setting(dict.fromkeys(knobs, 0.0))
 
-    def positions(at: Real) -> time_domain.Positions:
+    def positions(at: Real) -> Positions:
         turned = np.clip((at - start) / TURN_S * 10, 0, 10)
         return {**still, **dict.fromkeys(knobs, turned)}
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import time_domain
 from numpy.typing import NDArray
+from tableau import Positions
 
 from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.hookup import Hookup, join
@@ -135,7 +136,7 @@ def test_switch_and_variable_resistor_stand_as_they_are_told(drawn: Drawn) -> No
     )
     samples = noise_in_silence(4800)
     chain = join(drawn(*parts))
-    at: time_domain.Positions = {"k": 2.5, "sw": "on"}
+    at: Positions = {"k": 2.5, "sw": "on"}
     on = time_domain.exact(chain, at, samples, RATE)
     np.testing.assert_allclose(on, samples * 10 / 15, atol=1e-11)
     off = time_domain.exact(chain, {**at, "sw": "off"}, samples, RATE)
@@ -159,7 +160,7 @@ def test_turning_resistor_follows_a_made_solution(
     w = 2 * np.pi * 400
     wanted, slope = np.sin(w * time) ** 2, w * np.sin(2 * w * time)
 
-    def positions(at: Real) -> time_domain.Positions:
+    def positions(at: Real) -> Positions:
         return {"k": 10 * np.asarray(at) / seconds}
 
     resistance = 20e3 * time / seconds
