@@ -186,6 +186,8 @@ size_t tb_meter_ending(const tb_meter *meter, size_t frames)
 {
     uint64_t k = meter->segment;
 
+    if (!(meter->measures & TB_LOUDNESS))
+        return 0;
     while (start_of(meter, k + 1) <= meter->frames + frames)
         k++;
     return k - meter->segment;
