@@ -91,20 +91,37 @@ static double largest(const double *row, size_t frames)
 
 /* ---- True peak */
 
+typedef double two __attribute__((vector_size(16))); /* phases */
+typedef long long two_bits __attribute__((vector_size(16)));
+
+static two larger_of_two(two a, two b)
+{
+    const two_bits is_a = a > b;
+    return (two)((is_a & (two_bits)a) | (~is_a & (two_bits)b));
+}
+
+static two magnitude(two x)
+{
+    return (two)((two_bits)x & INT64_MAX);
+}
+
 /* The largest of the interpolated samples; row[-11] to row[frames - 1] are there. */
 static double largest_between(const tb_meter *meter, const double *row, size_t frames)
 {
-    double most[PHASES] = {0, 0, 0, 0};
+    two most = {0, 0};
 
     for (size_t n = 0; n < frames; n++) {
-        double sum[PHASES] = {0, 0, 0, 0};
-        for (int k = 0; k < TAPS; k++)
-            for (int p = 0; p < PHASES; p++)
-                sum[p] += meter->taps[k][p] * row[(ptrdiff_t)n - k];
-        for (int p = 0; p < PHASES; p++)
-            most[p] = larger(fabs(sum[p]), most[p]);
+        two first = {0, 0}, second = {0, 0};
+#pragma GCC unroll 12
+        for (int k = 0; k < TAPS; k++) {
+            const double x = row[(ptrdiff_t)n - k], *weight = meter->taps[k];
+            first += (two){weight[0], weight[1]} * x;
+            second += (two){weight[2], weight[3]} * x;
+        }
+        most = larger_of_two(magnitude(first), most);
+        most = larger_of_two(magnitude(second), most);
     }
-    return larger(larger(most[0], most[1]), larger(most[2], most[3]));
+    return larger(most[0], most[1]);
 }
 
 /* Pieces that are too quiet to hold a new peak are passed over: this changes nothing. */
