@@ -50,6 +50,25 @@ def test_another_word_is_refused(pretend):
         pretend(module(True), "fast")
 
 
+def test_a_module_that_was_never_compiled_is_told(monkeypatch):
+    monkeypatch.setattr(engine, "_MODULE", "tonebench.digital.kernel._nothing")
+    assert engine.fault() == "it was not compiled when tonebench was installed"
+
+
+def test_a_module_that_cannot_be_loaded_is_told_and_done_without(monkeypatch):
+    def broken(name: str) -> None:
+        raise ImportError("No module named '_cffi_backend'")
+
+    monkeypatch.setattr(engine, "_MODULE", "tonebench.digital.kernel.engine")
+    monkeypatch.setattr(engine, "import_module", broken)
+    engine.compiled.cache_clear()
+    try:
+        assert engine.fault() == "No module named '_cffi_backend'"
+        assert engine.compiled() is None
+    finally:
+        engine.compiled.cache_clear()
+
+
 RUN = """
 import sys
 import numpy as np

@@ -8,11 +8,14 @@ The environment variable TONEBENCH_KERNEL chooses: ``auto`` (or nothing), ``base
 import os
 from enum import StrEnum
 from functools import cache
+from importlib import import_module
+from importlib.util import find_spec
 from typing import Any
 
 from tonebench.errors import RequestError
 
 VARIABLE = "TONEBENCH_KERNEL"
+_MODULE = "tonebench.digital.kernel._kernel"
 
 
 class Engine(StrEnum):
@@ -25,12 +28,38 @@ class Engine(StrEnum):
 
 @cache
 def compiled() -> Any | None:
-    """Return the compiled module, or None where the install has none."""
+    """Return the compiled module, or None where it isn't there or can't be loaded."""
+    return None if fault() else import_module(_MODULE)
+
+
+def fault() -> str:
+    """Return why the compiled module can't be used; "" if it can.
+
+    Costs an import only the first time.
+    """
+    if find_spec(_MODULE) is None:
+        return "it was not compiled when tonebench was installed"
     try:
-        from tonebench.digital.kernel import _kernel
-    except ImportError:  # no compiler when it was installed, or no cffi
-        return None
-    return _kernel
+        import_module(_MODULE)
+    except ImportError as error:  # cffi is gone, or another Python compiled it
+        return str(error)
+    return ""
+
+
+def asked() -> str:
+    """Return what the environment asks for: "auto", "baseline" or "off".
+
+    Raises
+    ------
+    RequestError
+        If it holds something else.
+    """
+    word = os.environ.get(VARIABLE) or "auto"
+    if word not in ("auto", "baseline", "off"):
+        raise RequestError(
+            f"{VARIABLE} must be auto, baseline or off, got '{word}'; unset it"
+        )
+    return word
 
 
 def chosen() -> Engine:
@@ -39,16 +68,11 @@ def chosen() -> Engine:
     Raises
     ------
     RequestError
-        If the environment variable holds something else.
+        As `asked` does.
     """
-    asked = os.environ.get(VARIABLE) or "auto"
-    if asked not in ("auto", "baseline", "off"):
-        raise RequestError(
-            f"{VARIABLE} must be auto, baseline or off, got '{asked}'; unset it"
-        )
-    module = compiled()
-    if asked == "off" or module is None:
+    word, module = asked(), compiled()
+    if word == "off" or module is None:
         return Engine.SCIPY
-    if asked == "auto" and module.lib.tb_has_wide_path():
+    if word == "auto" and module.lib.tb_has_wide_path():
         return Engine.WIDE
     return Engine.BASELINE
