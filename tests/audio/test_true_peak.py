@@ -9,6 +9,7 @@ import math
 
 import numpy as np
 import pytest
+from engines import ENGINES
 
 from tonebench.audio.meters import Meters
 from tonebench.audio.true_peak import TAPS, Interpolated
@@ -16,7 +17,7 @@ from tonebench.audio.true_peak import TAPS, Interpolated
 RATE = 48000
 
 
-@pytest.fixture(params=["auto", "baseline", "off"])
+@pytest.fixture(params=ENGINES)
 def engine(request, monkeypatch):
     monkeypatch.setenv("TONEBENCH_KERNEL", request.param)
     return request.param

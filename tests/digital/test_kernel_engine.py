@@ -7,6 +7,7 @@ import sys
 from types import SimpleNamespace
 
 import pytest
+from engines import ENGINES
 
 from tonebench.digital.kernel import engine
 from tonebench.digital.kernel.engine import Engine, chosen
@@ -87,7 +88,7 @@ print("scipy" in sys.modules)
 """
 
 
-@pytest.mark.parametrize("asked", ["auto", "baseline", "off"])
+@pytest.mark.parametrize("asked", ENGINES)
 def test_scipy_is_imported_when_it_does_the_work_and_only_then(monkeypatch, asked):
     monkeypatch.setenv("TONEBENCH_KERNEL", asked)
     ran = subprocess.run(
