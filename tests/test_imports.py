@@ -7,6 +7,7 @@ Each case runs in a Python of its own, since this one has imported everything al
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -62,3 +63,28 @@ def test_circuits_are_read_without_heavy_libraries() -> None:
 
 def test_a_heavy_import_would_be_seen() -> None:
     assert "numpy" in imported_by("import numpy")
+
+
+COMMANDS = """
+import wave
+from tonebench.cli import run
+from tonebench.digital.kernel.engine import Engine, chosen
+with wave.open("take.wav", "wb") as take:
+    take.setnchannels(1)
+    take.setsampwidth(2)
+    take.setframerate(44100)
+    take.writeframes(bytes(range(256)) * 200)
+hookup = ["--pickup", "sedge", "--cable", "700p", "--load", "1M"]
+assert run(["curves", "plover", "--rate", "44100", *hookup]) == 0
+assert run(["render", "take.wav", "plover", "-o", "out.wav", *hookup]) == 0
+sides = ["--a", "tern", "--b", "plover", "--take", "take.wav"]
+assert run(["compare", *sides, "-o", "heard", *hookup]) == 0
+assert ("scipy" in sys.modules) == (chosen() is Engine.SCIPY)
+"""
+
+
+def test_curves_render_and_compare_need_no_scipy_beside_the_kernel(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert "soundfile" in imported_by("import sys" + COMMANDS)

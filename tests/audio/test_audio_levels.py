@@ -6,12 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tonebench.audio.levels import (
-    LevelMeter,
-    SegmentSums,
-    common_trim_db,
-    match_gains_db,
-)
+from tonebench.audio.levels import LevelMeter, common_trim_db, match_gains_db
+from tonebench.audio.tally import SegmentSums
 from tonebench.errors import AudioError
 
 LEVELS = st.floats(-200, 60)

@@ -283,7 +283,7 @@ class ClipWriter:
             )
         values = self._quantiser.process(samples)
         if self._format.subtype == "pcm24":
-            values = values << 8  # libsndfile takes the upper 24 of 32 bits
+            values <<= 8  # libsndfile takes the upper 24 of 32 bits
         if self._quantiser.worst == 0:
             try:
                 self._sound.write(values)

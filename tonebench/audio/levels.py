@@ -7,64 +7,17 @@ Nothing here knows what a file is, or how loud the ear finds a sound.
 """
 
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tonebench.audio.blocks import checked_block
+from tonebench.audio.tally import Tally, tally
 from tonebench.units import to_db
-
-_LEVEL_SEGMENT_FRAMES = 4096
 
 #: Where a set of clips is kept when it would come near full scale; common practice,
 #: leaves room for what a converter adds between two samples.
 DEFAULT_CEILING_DBFS = -1.0
-
-
-class SegmentSums:
-    """Sums of squares over segments that are counted from the start of a stream.
-
-    A segment's samples are collected and summed at once, so that the result is the
-    same to the last bit whatever the size of the blocks in which they arrive.
-
-    Parameters
-    ----------
-    channels : int
-        How many channels the stream has.
-    length_of : callable
-        The length in frames of segment 0, 1, 2, …
-    """
-
-    def __init__(self, channels: int, length_of: Callable[[int], int]) -> None:
-        self._channels = channels
-        self._length_of = length_of
-        self._finished = 0
-        self._filled = 0
-        self._segment = np.empty((length_of(0), channels))
-
-    def feed(self, samples: NDArray[np.float64]) -> Iterator[NDArray[np.float64]]:
-        """Take samples (frames, channels) in; yield the sums of each full segment."""
-        taken = 0
-        while taken < len(samples):
-            count = min(len(self._segment) - self._filled, len(samples) - taken)
-            end = self._filled + count
-            self._segment[self._filled : end] = samples[taken : taken + count]
-            self._filled = end
-            taken += count
-            if self._filled == len(self._segment):
-                sums = self.unfinished()
-                self._finished += 1
-                self._filled = 0
-                self._segment = np.empty(
-                    (self._length_of(self._finished), self._channels)
-                )
-                yield sums
-
-    def unfinished(self) -> NDArray[np.float64]:
-        """Return the sums, shape (channels,), over the segment that isn't full yet."""
-        sums: NDArray[np.float64] = np.square(self._segment[: self._filled]).sum(axis=0)
-        return sums
 
 
 class LevelMeter:
@@ -75,40 +28,40 @@ class LevelMeter:
     channels : int
         How many channels the stream has. Peak is the highest, RMS the mean square over
         all of them.
+    counts : Tally, optional
+        What counts; a new tally of its own if left out.
     """
 
-    def __init__(self, channels: int) -> None:
+    def __init__(self, channels: int, counts: Tally | None = None) -> None:
         self._channels = channels
         self._frames = 0
-        self._peak = 0.0
-        self._squares = np.zeros(channels)
-        self._segments = SegmentSums(channels, lambda _: _LEVEL_SEGMENT_FRAMES)
+        self._tally = counts or tally("level meter", channels)
 
     def feed(self, block: NDArray[np.floating]) -> None:
         """Take a block of shape (frames, channels) in; AudioError if not finite."""
-        samples = checked_block(block, self._channels, "level meter", self._frames)
-        self._frames += len(samples)
-        self._peak = max(self._peak, float(np.max(np.abs(samples), initial=0.0)))
-        for sums in self._segments.feed(samples):
-            self._squares += sums
+        self._tally.feed(block, self._frames)
+        self.count(len(block))
+
+    def count(self, frames: int) -> None:
+        """Take note of frames that the tally took in."""
+        self._frames += frames
 
     @property
     def peak(self) -> float:
         """The largest absolute sample, full scale is 1."""
-        return self._peak
+        return self._tally.peak
 
     @property
     def peak_dbfs(self) -> float:
         """The peak in dB re full scale; −inf for silence."""
-        return to_db(self._peak)
+        return to_db(self.peak)
 
     @property
     def rms(self) -> float:
         """The root of the mean square over all channels, full scale is 1."""
         if not self._frames:
             return 0.0
-        squares = float((self._squares + self._segments.unfinished()).sum())
-        return math.sqrt(squares / (self._frames * self._channels))
+        return math.sqrt(self._tally.squares / (self._frames * self._channels))
 
     @property
     def rms_dbfs(self) -> float:

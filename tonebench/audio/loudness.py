@@ -11,8 +11,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from tonebench.audio.blocks import checked_block
-from tonebench.audio.levels import SegmentSums
+from tonebench.audio.tally import Tally, segment_starts, tally
 from tonebench.errors import AudioError
 from tonebench.units import from_db
 
@@ -33,8 +32,6 @@ _SHELF_Q = 0.7071752369554196
 _SHELF_BAND_EXPONENT = 0.4996667741545416
 _HIGH_PASS_HZ = 38.13547087602444
 _HIGH_PASS_Q = 0.5003270373238773
-
-_CHUNK_FRAMES = 65536
 
 
 def k_weighting_sos(sample_rate_hz: int) -> NDArray[np.float64]:
@@ -107,9 +104,7 @@ class LoudnessMeter:
     """Loudness of a stream of blocks, the same to the last bit whatever their sizes.
 
     A mono clip counts as one channel: the same sound on two channels reads 3.01 LU
-    more. Memory grows by one number for every 100 ms. Where 100 ms aren't whole
-    frames (11,025 Hz), segment k starts at the frame nearest to k · 100 ms, so that
-    the error never adds up.
+    more. Memory grows by one number for every 100 ms.
 
     Parameters
     ----------
@@ -117,40 +112,33 @@ class LoudnessMeter:
         The sample rate, above 3364 Hz.
     channels : int
         How many channels the stream has; see `channel_weights` for their order.
+    counts : Tally, optional
+        What counts, with `k_weighting_sos`; a new tally of its own if left out.
     """
 
-    def __init__(self, sample_rate_hz: int, channels: int) -> None:
+    def __init__(
+        self, sample_rate_hz: int, channels: int, counts: Tally | None = None
+    ) -> None:
         self._rate = sample_rate_hz
-        self._channels = channels
-        self._sos = k_weighting_sos(sample_rate_hz)
-        self._state = np.zeros((2, 2, channels))
         self._weights = channel_weights(channels)
-        self._segments = SegmentSums(
-            channels, lambda k: int(np.diff(self._starts(k, 2))[0])
+        self._tally = counts or tally(
+            "loudness meter",
+            channels,
+            sample_rate_hz=sample_rate_hz,
+            weighting=k_weighting_sos(sample_rate_hz),
         )
         self._energies: list[float] = []
         self._frames = 0
 
-    def _starts(self, first: int, count: int) -> NDArray[np.int64]:
-        """Return the first frames of `count` segments, halves rounded up."""
-        segments = np.arange(first, first + count, dtype=np.int64)
-        return (segments * self._rate + 5) // 10
-
     def feed(self, block: NDArray[np.floating]) -> None:
         """Take a block of shape (frames, channels) in; AudioError if not finite."""
-        from scipy.signal import sosfilt
+        ended = self._tally.feed(block, self._frames)
+        self._frames += len(block)
+        self.count(ended)
 
-        samples = checked_block(block, self._channels, "loudness meter", self._frames)
-        self._frames += len(samples)
-        for start in range(0, len(samples), _CHUNK_FRAMES):  # bounds the copies below
-            weighted, self._state = sosfilt(
-                self._sos,
-                samples[start : start + _CHUNK_FRAMES],
-                axis=0,
-                zi=self._state,
-            )
-            for sums in self._segments.feed(weighted):
-                self._energies.append(float((self._weights * sums).sum()))
+    def count(self, ended: NDArray[np.float64]) -> None:
+        """Take note of segments that ended: sums of squares, shape (n, channels)."""
+        self._energies += (self._weights * ended).sum(axis=1).tolist()
 
     def integrated_lufs(self, gain_db: float = 0.0) -> float:
         """Return the gated loudness of all that was fed, in LUFS, turned by a gain.
@@ -185,7 +173,7 @@ class LoudnessMeter:
             return np.empty(0)
         energies = np.array(self._energies)
         runs = np.lib.stride_tricks.sliding_window_view(energies, width).sum(axis=1)
-        starts = self._starts(0, len(energies) + 1)
+        starts = segment_starts(0, len(energies) + 1, self._rate)
         powers: NDArray[np.float64] = runs / (starts[width:] - starts[:-width])
         return powers
 

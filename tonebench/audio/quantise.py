@@ -5,6 +5,7 @@ Keeps account of what doesn't fit and where, and leaves it to others to refuse i
 Knows nothing of files, of seconds, or of how the numbers are packed into bytes.
 """
 
+import math
 from typing import Any
 
 import numpy as np
@@ -53,6 +54,7 @@ class Quantiser:
         self._subtype, self._name = subtype, name
         self._scale = 2.0 ** (8 * SAMPLE_BYTES[subtype] - 1)
         self._dither = np.random.Generator(np.random.PCG64(dither_seed))
+        self._scratch = np.empty(0)
         self.frames = 0
         self.peak = 0.0
         self.worst, self.worst_frame = 0.0, 0
@@ -82,7 +84,7 @@ class Quantiser:
         if self._subtype == "float":
             values = self._narrowed(samples)
         else:
-            values = self._rounded(samples)
+            values = self._rounded(samples, highest, lowest)
         self.frames += len(samples)
         return values
 
@@ -94,17 +96,29 @@ class Quantiser:
             )
         return samples.astype(np.float32)
 
-    def _rounded(self, samples: NDArray[np.float64]) -> NDArray[Any]:
-        scaled = samples * self._scale  # exact: a power of two
-        steps = np.rint(scaled)
-        is_over = (steps >= self._scale) | (steps < -self._scale)
-        if is_over.any():
+    def _rounded(
+        self, samples: NDArray[np.float64], highest: float, lowest: float
+    ) -> NDArray[Any]:
+        steps = self._room(samples.shape)  # in place: fresh pages cost more than sums
+        np.multiply(samples, self._scale, out=steps)  # exact: a power of two
+        bottom, top = -self._scale, self._scale - 1
+        if round(highest * self._scale) > top or round(lowest * self._scale) < bottom:
+            rounded = np.rint(steps)
+            is_over = (rounded > top) | (rounded < bottom)
             self._note_excess(np.where(is_over, np.abs(samples), 0.0).max(axis=1))
         if self._subtype == "pcm16":
             drawn = self._dither.random((*samples.shape, 2))
-            steps = np.rint(scaled + (drawn[..., 0] - drawn[..., 1]))
-        within = np.clip(steps, -self._scale, self._scale - 1)
-        return within.astype(np.int16 if self._subtype == "pcm16" else np.int32)
+            steps += drawn[..., 0] - drawn[..., 1]
+        np.rint(steps, out=steps)
+        np.clip(steps, bottom, top, out=steps)
+        return steps.astype(np.int16 if self._subtype == "pcm16" else np.int32)
+
+    def _room(self, shape: tuple[int, ...]) -> NDArray[np.float64]:
+        """Return an array to compute in, the same memory every time."""
+        size = math.prod(shape)
+        if size > self._scratch.size:
+            self._scratch = np.empty(size)
+        return self._scratch[:size].reshape(shape)
 
     def _note_excess(self, excess: NDArray[np.float64]) -> None:
         """Keep the highest of the frames' excesses, 0 where a frame fits."""

@@ -19,6 +19,7 @@ from tonebench.cli import errors_shown
 from tonebench.cli.check import check
 from tonebench.cli.compare import compare
 from tonebench.cli.curves import curves
+from tonebench.cli.doctor import doctor
 from tonebench.cli.list_shipped import list_shipped
 from tonebench.cli.new import new
 from tonebench.cli.render import render
@@ -44,7 +45,7 @@ def cli() -> None:
     """Hear, see and say what one preamp circuit does that another does not."""
 
 
-for _command in (new, check, list_shipped, curves, render, compare):
+for _command in (new, check, list_shipped, curves, render, compare, doctor):
     cli.add_command(_command)
 
 

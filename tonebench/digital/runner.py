@@ -1,13 +1,14 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A filter with memory: one cascade run over a stream, block after block.
 
-The only thing in this folder that keeps state. Cutting a stream into blocks of any size
-changes no bit of the result.
+Cutting a stream into blocks of any size changes no bit of the result. For several
+filters over one stream see `bank.py`.
 """
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tonebench.digital.bank import BankRunner, side_by_side
 from tonebench.digital.cascade import Cascade
 
 
@@ -15,20 +16,13 @@ class Runner:
     """Run a cascade over blocks of shape (frames, channels)."""
 
     def __init__(self, cascade: Cascade, channels: int) -> None:
-        # scipy's filter wants a writable array
-        self._sections = cascade.sections.copy()
-        self._state = np.zeros((len(self._sections), 2, channels))
+        self._bank = BankRunner(channels, [side_by_side(cascade, channels)])
 
-    def process(self, block: NDArray[np.float64]) -> NDArray[np.float64]:
+    def process(self, block: NDArray[np.floating]) -> NDArray[np.float64]:
         """Filter one block; the next one goes on where it ended."""
-        from scipy.signal import sosfilt  # 1 s to import: only what runs pays it
-
-        if len(block) == 0:
-            return block.copy()
-        out, self._state = sosfilt(self._sections, block, axis=0, zi=self._state)
-        result: NDArray[np.float64] = out
-        return result
+        (out,) = self._bank.process(block)
+        return out
 
     def reset(self) -> None:
         """Forget all that was heard."""
-        self._state[:] = 0
+        self._bank.reset()

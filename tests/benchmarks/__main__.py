@@ -1,0 +1,54 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""All figures of the project in one run: ``python -m tests.benchmarks``.
+
+Prints tables of medians and of ratios that were measured side by side. Nothing here is
+a test: a figure that is missed is printed, and nothing fails.
+"""
+
+import argparse
+import os
+import platform
+import subprocess
+import sys
+from pathlib import Path
+
+from tests.benchmarks import bench_design, bench_kernel
+
+HERE = Path(__file__).parent
+PARTS = ("kernel", "design", "commands")
+
+
+def machine() -> str:
+    """Return what the figures were measured on."""
+    name = platform.processor() or platform.machine()
+    info = Path("/proc/cpuinfo")
+    if info.exists():
+        lines = info.read_text(encoding="utf-8").splitlines()
+        models = [x.partition(":")[2].strip() for x in lines if x.startswith("model n")]
+        name = models[0] if models else name
+    return f"{name}, {os.cpu_count()} cores, Python {platform.python_version()}"
+
+
+def main() -> None:
+    """Print the tables that were asked for."""
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks")
+    parser.add_argument("parts", nargs="*", metavar="part", help=", ".join(PARTS))
+    parser.add_argument("--minutes", type=float, default=10, help="of the take")
+    parser.add_argument("--rounds", type=int, default=5)
+    asked = parser.parse_args()
+    if unknown := set(asked.parts) - {*PARTS}:
+        parser.error(f"no part {', '.join(sorted(unknown))}; {', '.join(PARTS)}")
+    parts = asked.parts or PARTS
+    print(machine(), end="\n\n")
+    if "kernel" in parts:
+        bench_kernel.main(asked.minutes, asked.rounds)
+    if "design" in parts:
+        bench_design.main()
+        print()
+    if "commands" in parts:
+        sys.stdout.flush()
+        subprocess.run([sys.executable, HERE / "bench_commands.py"], check=True)
+
+
+if __name__ == "__main__":
+    main()
