@@ -36,7 +36,8 @@ from tonebench.circuit.files import read_circuit, read_pickup
 from tonebench.circuit.hookup import Chain, Hookup, Pickup, join
 from tonebench.errors import AudioError, CheckFailed, RequestError
 from tonebench.render.offline import render_take
-from tonebench.render.route import RouteRunner, route
+from tonebench.render.route import route
+from tonebench.render.runner import RouteRunner
 
 Real = NDArray[np.float64]
 #: 32-bit floats around 0.1 are 7e-9 apart.

@@ -17,6 +17,7 @@ from tonebench.cli.options import (
     set_option,
 )
 from tonebench.cli.progress import shown_progress
+from tonebench.errors import RequestError
 
 
 @click.command()
@@ -27,6 +28,13 @@ from tonebench.cli.progress import shown_progress
 )
 @set_option
 @hookup_options
+@click.option(
+    "--move",
+    "moves",
+    multiple=True,
+    metavar="NAME=S:POSITION,…",
+    help="Turn a knob while it plays, such as bass=0:5,4:10; may be given again.",
+)
 @part_option
 @click.option(
     "--subtype",
@@ -43,6 +51,7 @@ def render(
     circuit: str,
     output: str,
     settings: tuple[str, ...],
+    moves: tuple[str, ...],
     parts: tuple[str, ...],
     subtype: str | None,
     trim: bool,
@@ -54,20 +63,28 @@ def render(
 
     \b
     tonebench render mine.wav tern -o mine-tern.wav --pickup sedge --cable 700p
+    tonebench render mine.wav tern -o turned.wav --move tilt=0:5,4:10
     """
+    from tonebench.plan.moves import parse_moves
     from tonebench.plan.take_files import read_take_file
     from tonebench.render import offline
     from tonebench.render.told import rendered_json, rendered_words
 
     played = read_take_file(take)
     chain = read_chain(circuit, hookup, parts, played)
+    changes: dict[str, object] = {**assignments(settings, "--set bass=7.5")}
+    moved = parse_moves(chain.controls, moves)
+    if both := changes.keys() & moved.keys():
+        raise RequestError(
+            f"{min(both)} is set and moved; its move alone says where it stands"
+        )
     target = Path(output)
     default = "pcm24" if target.suffix.lower() == ".flac" else "float"
     with shown_progress("rendering", quiet=as_json) as progress:
         done = offline.render_take(
             played,
             chain,
-            assignments(settings, "--set bass=7.5"),
+            changes | moved,
             target,
             subtype=subtype or default,
             trim=trim,

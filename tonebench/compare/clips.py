@@ -26,7 +26,6 @@ from tonebench.compare.measured import (
 from tonebench.compare.switching import cue_text, share_of_b
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
-from tonebench.study.curves import setting_words
 from tonebench.units import from_db
 
 Real = NDArray[np.float64]
@@ -201,7 +200,7 @@ class _Switch:
         pair = self.measured.pair
         names = {
             voice.letter: f"{voice.letter.upper()} {voice.name}: "
-            + (setting_words(voice.setting) or "nothing to set")
+            + (voice.moving.words() or "nothing to set")
             for voice in pair.voices
         }
         cues, frames = self.measured.cues, self.measured.switch_frames

@@ -105,7 +105,7 @@ def _clip(voice: Voice, clip: Clip, levels: Levels) -> dict[str, Any]:
         "circuit": voice.side.circuit.name,
         "file": clip.file,
         "chain": voice.side.chain.line,
-        "settings": dict(voice.setting),
+        "settings": voice.moving.positions,
         "gain_db": clip.gain_db,
         "loudness_lufs": _number(clip.loudness_lufs),
         "peak_dbfs": _number(clip.peak_dbfs),

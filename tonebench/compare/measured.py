@@ -24,7 +24,7 @@ from tonebench.network.nodal import Network
 from tonebench.network.response import response
 from tonebench.plan.comparison import Comparison, Match
 from tonebench.render.offline import BLOCK_FRAMES, Progress
-from tonebench.render.route import RouteRunner
+from tonebench.render.runner import RoutesRunner
 from tonebench.units import to_db
 
 Real = NDArray[np.float64]
@@ -88,6 +88,8 @@ class MeasuredPair:
         for voice in self.pair.voices:
             who = "the dry take" if voice.letter == "dry" else voice.letter.upper()
             told += [f"{who}: {notice}" for notice in voice.route.notices]
+        if any(voice.moving.is_moving for voice in self.pair.voices):
+            told.append("curves show how the knobs stand at the start of the take")
         if self.playing is not None:
             told.append("curves show the inputs together as this take plays them")
         return tuple(notice for notice in told if notice)
@@ -215,12 +217,11 @@ def play(
     progress: Progress,
 ) -> None:
     """Play a take through voices; what comes out is handed over block by block."""
-    runners = [RouteRunner(voice.route) for voice in voices]
+    runner = RoutesRunner([voice.route for voice in voices])
     done = 0
     with ahead(reader.blocks(BLOCK_FRAMES)) as blocks:
         for block in blocks:
-            outputs = [runner.process(block) for runner in runners]
-            take_in(Played(done, block, outputs))
+            take_in(Played(done, block, runner.process(block)))
             done += len(block)
             progress(done / reader.info.frames)
 

@@ -14,6 +14,7 @@ from tonebench.circuit.controls import Settings
 from tonebench.errors import AudioError, RequestError
 from tonebench.plan.comparison import Comparison, Pairing, Side
 from tonebench.plan.differences import short_names
+from tonebench.plan.moves import MovingSetting, moving_setting
 from tonebench.render.route import Route, route
 
 
@@ -27,9 +28,14 @@ class Voice:
     letter: str
     name: str
     side: Side
-    setting: Settings
+    moving: MovingSetting
     route: Route
     file: str
+
+    @property
+    def setting(self) -> Settings:
+        """Where every control stands at the start of the take."""
+        return self.moving.at(0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,7 +94,7 @@ def pairs_of(
             name = f"{stem}-{letter}-{_plain(words)}".rstrip("-")
             name = _free(name, taken)
             taken.add(name)
-            setting = chain.setting(changes)
+            setting = moving_setting(chain.controls, changes)
             file = f"{name}.wav"
             voices.append(Voice(letter, names[letter], side, setting, plan, file))
         _refuse_unlike_routes(voices)

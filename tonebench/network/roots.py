@@ -21,6 +21,8 @@ from tonebench.network.nodal import Matrices, Network
 from tonebench.network.response import row_scale, solve
 
 Complex = NDArray[np.complex128]
+#: Whether each input is driven on its own, or all by the same voltage.
+Drive = Literal["each", "together"]
 
 #: A network is silent when its output stays this far below its largest node voltage.
 SILENT = 1e-13
@@ -91,7 +93,7 @@ class Roots:
 
 
 def find_roots(
-    network: Network, setting: Settings, drive: Literal["each", "together"] = "each"
+    network: Network, setting: Settings, drive: Drive = "each"
 ) -> tuple[Roots, ...]:
     """Return the roots from each input to the output.
 

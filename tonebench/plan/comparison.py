@@ -9,9 +9,10 @@ from dataclasses import dataclass, field, replace
 
 from tonebench.audio.take import Take
 from tonebench.circuit.circuit import Circuit
-from tonebench.circuit.controls import Settings, no_such
+from tonebench.circuit.controls import no_such
 from tonebench.circuit.hookup import Chain, Hookup, join
 from tonebench.errors import InputError, RequestError
+from tonebench.plan.moves import Changes, moving_setting
 
 MATCH_MODES = ("loudness", "rms", "frequency", "none")
 #: Where gains are shown, and matched, if no frequency is asked for.
@@ -70,11 +71,14 @@ def hookup_behind(hookup: Hookup, take: Take) -> Hookup:
 
 @dataclass(frozen=True, slots=True)
 class Pairing:
-    """One pair of settings: what is turned on A and B; the rest stands at its start."""
+    """One pair of settings: what is turned on A and B; the rest stands at its start.
+
+    A control may move while the take plays; see `tonebench.plan.moves`.
+    """
 
     name: str
-    a: Settings = field(default_factory=dict)
-    b: Settings = field(default_factory=dict)
+    a: Changes = field(default_factory=dict)
+    b: Changes = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,12 +116,12 @@ class Comparison:
                 )
         chain_a, chain_b = self.a.chain, self.b.chain
         for pairing in self.pairings:
-            chain_a.setting(pairing.a)
-            chain_b.setting(pairing.b)
+            moving_setting(chain_a.controls, pairing.a)
+            moving_setting(chain_b.controls, pairing.b)
 
 
 def pairing_of(
-    name: str, a: Side, b: Side, both: Settings, only_a: Settings, only_b: Settings
+    name: str, a: Side, b: Side, both: Changes, only_a: Changes, only_b: Changes
 ) -> Pairing:
     """Return a pairing in which `both` turns every control of that name on either side.
 

@@ -8,7 +8,8 @@ from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.hookup import Neighbour
 from tonebench.circuit.parts import value_words
 from tonebench.plan.comparison import Pairing, Side
-from tonebench.units import format_position, format_value
+from tonebench.plan.moves import moving_setting, position_words
+from tonebench.units import format_value
 
 #: Two sides that nothing tells apart but how they are set.
 ONLY_SETTINGS = "A and B are the same but for settings"
@@ -109,9 +110,10 @@ def _set_differently(a: Side, b: Side, pairing: Pairing) -> list[str]:
     Where two units start is how they are, not how they are set: of different circuits
     only what was turned from there counts.
     """
-    chains = a.chain, b.chain
-    start_a, start_b = (chain.setting({}) for chain in chains)
-    set_a, set_b = chains[0].setting(pairing.a), chains[1].setting(pairing.b)
+    controls = a.chain.controls, b.chain.controls
+    start_a, start_b = (moving_setting(each, {}).positions for each in controls)
+    set_a = moving_setting(controls[0], pairing.a).positions
+    set_b = moving_setting(controls[1], pairing.b).positions
     is_same = a.circuit.name == b.circuit.name
     told = []
     for name in dict.fromkeys((*set_a, *set_b)):
@@ -122,18 +124,10 @@ def _set_differently(a: Side, b: Side, pairing: Pairing) -> list[str]:
             continue
         if on_a is None or on_b is None:
             letter, position = ("A", on_a) if on_b is None else ("B", on_b)
-            told.append(f"{name} {_position(position)} on {letter}")
+            told.append(f"{name} {position_words(position)} on {letter}")
         else:
-            told.append(f"{name} {_position(on_a)} against {_position(on_b)}")
+            told.append(f"{name} {position_words(on_a)} against {position_words(on_b)}")
     return told
-
-
-def _position(position: float | str | None) -> str:
-    return (
-        format_position(position)
-        if isinstance(position, float | int)
-        else f"{position}"
-    )
 
 
 def _words(side: Side) -> list[_Told]:

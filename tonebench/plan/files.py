@@ -25,6 +25,7 @@ from tonebench.plan.comparison import (
     Side,
     pairing_of,
 )
+from tonebench.plan.moves import moving_setting
 from tonebench.plan.noted import noted, noted_hookup_fields
 from tonebench.plan.take_files import SOUND_ENDINGS, read_take_file
 from tonebench.shipped import find
@@ -155,12 +156,12 @@ def _pairing(table: Table, a: Side | None, b: Side | None) -> Pairing | None:
     if not (a and b):
         return None  # whose faults are told already
     pairing = pairing_of(name, a, b, both, only_a, only_b)
-    a.chain.setting(pairing.a)
-    b.chain.setting(pairing.b)
+    for side, changes in ((a, pairing.a), (b, pairing.b)):
+        moving_setting(side.chain.controls, changes)
     return pairing
 
 
-def _plain_table(table: Table, key: str, example: str) -> Mapping[str, float | str]:
+def _plain_table(table: Table, key: str, example: str) -> Mapping[str, Any]:
     """Return the names and values under a key; nothing if it isn't there."""
     value = table.get(key, {})
     if isinstance(value, dict):

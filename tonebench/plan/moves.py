@@ -27,6 +27,8 @@ from tonebench.errors import RequestError
 from tonebench.units import format_position
 
 Point = tuple[float, float | str]
+#: Positions, and moves as lists of [seconds, position], by the names of controls.
+Changes = Mapping[str, object]
 
 _LONGEST_S = 100_000  # more than a day: what lies beyond was hardly meant
 
@@ -125,9 +127,43 @@ class MovingSetting:
         moved = {move.control.name: move.position(seconds) for move in self.moves}
         return {**self.still, **moved}
 
+    @property
+    def positions(self) -> dict[str, float | str | list[list[float | str]]]:
+        """Where each control stands, or its moves as a file writes them."""
+        moved = {
+            m.control.name: [list(point) for point in m.points] for m in self.moves
+        }
+        return {**self.still, **moved}
+
+    def words(self) -> str:
+        """Return all positions and moves in one line ("bass 5 at 0 s → 10 at 4 s")."""
+        return ", ".join(
+            f"{name} {position_words(position)}"
+            for name, position in self.positions.items()
+        )
+
     def schedule(self, sample_rate_hz: float) -> "Schedule":
         """Return the settings over the steps of a stream at a rate in Hz."""
         return Schedule(self, sample_rate_hz)
+
+
+def position_words(position: object) -> str:
+    """Return a position in words, or where a control moves and when.
+
+    Examples
+    --------
+    >>> position_words(7.5), position_words([[0, 5], [4, "high"]])
+    ('7½', '5 at 0 s → high at 4 s')
+    """
+    match position:
+        case float() | int():
+            return format_position(position)
+        case list() | tuple():
+            return " → ".join(
+                f"{position_words(place)} at {seconds:g} s"
+                for seconds, place in position
+            )
+    return str(position)
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,9 +188,7 @@ class Schedule:
                 last = setting
 
 
-def moving_setting(
-    controls: Iterable[Control], changes: Mapping[str, object]
-) -> MovingSetting:
+def moving_setting(controls: Iterable[Control], changes: Changes) -> MovingSetting:
     """Read positions and moves by the names of their controls.
 
     Parameters

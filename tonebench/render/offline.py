@@ -16,10 +16,11 @@ from tonebench.audio.levels import LevelMeter, common_trim_db
 from tonebench.audio.outputs import is_same_file
 from tonebench.audio.overlap import Behind, ahead
 from tonebench.audio.take import Take
-from tonebench.circuit.controls import Settings
 from tonebench.circuit.hookup import Chain
 from tonebench.errors import RequestError
-from tonebench.render.route import RouteRunner, route
+from tonebench.plan.moves import Changes
+from tonebench.render.route import route
+from tonebench.render.runner import RouteRunner
 from tonebench.units import from_db, to_db
 
 BLOCK_FRAMES = 65536
@@ -47,7 +48,7 @@ class Rendered:
 def render_take(
     take: Take,
     chain: Chain,
-    changes: Settings,
+    changes: Changes,
     output: Path,
     *,
     subtype: str = "float",
@@ -67,7 +68,8 @@ def render_take(
     chain : Chain
         The circuit with its hook-up.
     changes : mapping
-        Positions of controls; those left out stand where they start.
+        Positions of controls, or moves as lists of [seconds, position]; those left out
+        stand where they start.
     subtype : {"float", "pcm24", "pcm16"}
         Sample format of the clip.
     trim : bool

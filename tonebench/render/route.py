@@ -14,12 +14,14 @@ from numpy.typing import NDArray
 from tonebench.audio.take import Take
 from tonebench.circuit.controls import Settings
 from tonebench.circuit.hookup import Chain
+from tonebench.digital.bank import Clip, Feed, side_by_side, summed
 from tonebench.digital.cascade import Cascade, aligned, design, lead_frames
-from tonebench.digital.runner import Runner
+from tonebench.digital.moving import Designs
 from tonebench.errors import AudioError
 from tonebench.network.nodal import Network
 from tonebench.network.quotient import divided
-from tonebench.network.roots import Roots, find_roots
+from tonebench.network.roots import Drive, Roots, find_roots
+from tonebench.plan.moves import Changes, moving_setting
 from tonebench.units import format_db, format_frequency
 
 Real = NDArray[np.float64]
@@ -34,8 +36,9 @@ class Route:
     """Which filter each channel of a take goes through, and whether they are summed.
 
     `cascades` has one entry for all channels, or one per channel, aligned with each
-    other. `lead_frames` is how many frames early they answer, at all frequencies alike;
-    `notices` is what a listener should know.
+    other; where knobs move these are the first ones, and `designs` has those that
+    follow. `lead_frames` is how many frames early they answer, at all frequencies
+    alike; `notices` is what a listener should know.
     """
 
     cascades: tuple[Cascade, ...]
@@ -43,21 +46,31 @@ class Route:
     is_summed: bool
     lead_frames: float
     notices: tuple[str, ...] = ()
+    designs: Designs | None = None
 
     @property
     def channels_out(self) -> int:
         """How many channels come out."""
         return 1 if self.is_summed else self.channels_in
 
+    @property
+    def clip(self) -> Clip:
+        """The filters as a bank takes them."""
+        if self.is_summed and len(self.cascades) > 1:
+            return summed(self.cascades)
+        if len(self.cascades) > 1:
+            return [[Feed(each, column)] for column, each in enumerate(self.cascades)]
+        return side_by_side(self.cascades[0], self.channels_in)
+
 
 def route(
     chain: Chain,
-    changes: Settings,
+    changes: Changes,
     sample_rate_hz: float,
     channels: int,
     take: Take | None = None,
 ) -> Route:
-    """Design the filters for a take of `channels` channels.
+    """Design the filters for a take of `channels` channels; controls may move.
 
     One input: every channel goes through the circuit on its own. Several inputs: a take
     with as many channels drives them one by one, a mono take drives all of them; the
@@ -78,34 +91,50 @@ def route(
     is_summed = len(inputs) > 1
     if is_summed and channels == 1:
         notices.append(f"one channel drives all inputs: {', '.join(inputs)}")
-        roots = find_roots(network, changes, drive="together")
-    elif channels == len(inputs) or not is_summed:
-        roots = find_roots(network, changes)
-        if channels > 1 and not is_summed:
-            notices.append(
-                f"each of the {channels} channels goes through the circuit on its own"
-            )
-    else:
+    elif channels > 1 and not is_summed:
+        notices.append(
+            f"each of the {channels} channels goes through the circuit on its own"
+        )
+    elif channels != len(inputs):
         raise AudioError(
             f"the take has {channels} channels, but {chain.circuit.name} has "
             f"{len(inputs)} inputs ({', '.join(inputs)}); use a mono take or one with "
             f"{len(inputs)} channels"
         )
-    if take is not None and take.recorded is not None:
-        roots = _without_old_load(roots, take, channels, inputs)
+    loads = _old_loads(take, channels, inputs) if take is not None else []
+
+    def roots_at(setting: Settings) -> tuple[Roots, ...]:
+        drive: Drive = "together" if is_summed and channels == 1 else "each"
+        return _without(loads, find_roots(network, setting, drive), channels)
+
+    def design_at(setting: Settings) -> tuple[Cascade, ...]:
+        return _designed(roots_at(setting), sample_rate_hz)[0]
+
+    moving = moving_setting(chain.controls, changes)
+    roots = roots_at(moving.at(0))
+    if loads:
         notices += _treble_notice(roots, sample_rate_hz)
+    cascades, lead = _designed(roots, sample_rate_hz)
+    designs = None
+    if moving.is_moving:
+        designs = Designs(moving.schedule(sample_rate_hz), design_at)
+    told = tuple(notices)
+    return Route(cascades, channels, is_summed, lead, told, designs)
+
+
+def _designed(
+    roots: Sequence[Roots], sample_rate_hz: float
+) -> tuple[tuple[Cascade, ...], float]:
+    """Return the filters, aligned if there are several, and the lead that is left."""
     cascades = tuple(design(found, sample_rate_hz) for found in roots)
     leads = [lead_frames(*both) for both in zip(cascades, roots, strict=True)]
-    if len(cascades) > 1:
-        cascades = tuple(map(aligned, cascades, leads))
-        leads = [0.0]
-    return Route(cascades, channels, is_summed, leads[0], tuple(notices))
+    if len(cascades) == 1:
+        return cascades, leads[0]
+    return tuple(map(aligned, cascades, leads)), 0.0
 
 
-def _without_old_load(
-    roots: Sequence[Roots], take: Take, channels: int, inputs: Sequence[str]
-) -> tuple[Roots, ...]:
-    """Divide by what loaded the take: H_total/H_recorded, channel by channel.
+def _old_loads(take: Take, channels: int, inputs: Sequence[str]) -> list[Roots]:
+    """Return what loaded the take, channel by channel or once for all of them.
 
     The take's pickups go to the inputs of their names, or else are in the order of the
     channels.
@@ -122,6 +151,15 @@ def _without_old_load(
     names = list(take.recorded.pickups) if take.recorded else []
     if len(loads) > 1 and set(names) == set(inputs):
         loads = [loads[names.index(name)] for name in inputs]
+    return loads
+
+
+def _without(
+    loads: Sequence[Roots], roots: tuple[Roots, ...], channels: int
+) -> tuple[Roots, ...]:
+    """Divide by what loaded the take: H_total/H_recorded, channel by channel."""
+    if not loads:
+        return roots
     count = max(len(roots), len(loads) if channels > 1 else 1)
     pairs = [
         (roots[k if len(roots) > 1 else 0], loads[k if len(loads) > 1 else 0])
@@ -150,33 +188,3 @@ def _treble_notice(roots: Sequence[Roots], sample_rate_hz: float) -> list[str]:
         f"{format_frequency(where_hz)} rises by {format_db(most_db)} against "
         f"{_MIDDLE_HZ:g} Hz; the take's hiss rises with it"
     ]
-
-
-class RouteRunner:
-    """Run a take's blocks through a route; keeps the filters' memory."""
-
-    def __init__(self, plan: Route) -> None:
-        self._plan = plan
-        self._shares_one = len(plan.cascades) == 1
-        channels = plan.channels_in if self._shares_one else 1
-        self._runners = [Runner(cascade, channels) for cascade in plan.cascades]
-
-    def process(self, block: Real) -> Real:
-        """Return the output of one block, shape (frames, channels out)."""
-        if self._shares_one:
-            return self._runners[0].process(block)
-        outputs = [
-            runner.process(block[:, k : k + 1])
-            for k, runner in enumerate(self._runners)
-        ]
-        if not self._plan.is_summed:
-            return np.concatenate(outputs, axis=1)
-        total = outputs[0]
-        for output in outputs[1:]:
-            total = total + output
-        return total
-
-    def reset(self) -> None:
-        """Forget all that was heard."""
-        for runner in self._runners:
-            runner.reset()

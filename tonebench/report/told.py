@@ -7,7 +7,6 @@ from pathlib import Path
 from tonebench.compare.clips import Clip, Compared, PairClips
 from tonebench.compare.verdict import all_differ, verdict
 from tonebench.render.told import take_notice
-from tonebench.study.curves import setting_words
 from tonebench.units import format_db, format_level
 
 
@@ -47,7 +46,7 @@ def _pair_lines(compared: Compared, clips: PairClips) -> list[str]:
     lines = [name, *(f"  {sentence}" for sentence in sentences)]
     lines += [f"  {told}" for told in measured.notices if told not in sentences[1]]
     for voice in measured.pair.voices:
-        words = setting_words(voice.setting) or "nothing to set"
+        words = voice.moving.words() or "nothing to set"
         if voice.letter == "dry":
             words = f"no circuit, {voice.side.chain.line}"
         lines.append(f"  {_clip_words(clips.clips[voice.letter], words)}")
