@@ -18,7 +18,7 @@ from tonebench.digital.bank import BankRunner, Feed, side_by_side, summed
 from tonebench.digital.cascade import Cascade
 from tonebench.digital.kernel.engine import Engine, chosen
 from tonebench.digital.runner import Runner
-from tonebench.errors import AudioError
+from tonebench.errors import AudioError, RequestError
 
 Real = NDArray[np.float64]
 
@@ -240,8 +240,9 @@ def test_tiny_float32_numbers_come_in_and_go_out_as_they_are(engine: Engine) -> 
         lambda x: np.repeat(x, 2, axis=1)[:, ::2],
         lambda x: x[::-1][::-1],
         lambda x: np.rint(x * 100).astype(np.int16),
+        lambda x: np.frombuffer(b"." + x.tobytes(), "f8", offset=1).reshape(x.shape),
     ],
-    ids=["fortran", "columns", "turned", "integers"],
+    ids=["fortran", "columns", "turned", "integers", "odd address"],
 )
 def test_a_block_may_lie_in_memory_as_it_likes(engine: Engine, view: Any) -> None:
     cascade, samples = random_cascade(6), view(noise(700, 2))
@@ -265,6 +266,12 @@ def test_a_feed_from_a_channel_that_is_not_there_is_refused(
 ) -> None:
     with pytest.raises(AudioError, match=rf"\(0 to 1\), got channel {column}"):
         BankRunner(2, [[[Feed(random_cascade(2), column)]]])
+
+
+def test_another_kind_of_number_is_refused() -> None:
+    clips = [side_by_side(random_cascade(2), 1)]
+    with pytest.raises(RequestError, match="float32 or float64, not int16"):
+        BankRunner(1, clips, dtype=np.int16)
 
 
 def test_reset_forgets_in_every_clip(engine: Engine) -> None:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from tonebench.audio.blocks import checked_block
 from tonebench.audio.true_peak import TAPS, Interpolated
+from tonebench.digital.kernel.binding import KernelMeter, as_samples
 from tonebench.digital.kernel.engine import Engine, chosen
 
 Real = NDArray[np.float64]
@@ -102,16 +103,12 @@ class _KernelTally:
         weighting: Real | None,
         taps: Real | None,
     ) -> None:
-        from tonebench.digital.kernel.binding import KernelMeter
-
         self._name, self._channels = name, channels
         self._meter = KernelMeter(engine, channels, sample_rate_hz, weighting, taps)
 
     def feed(self, block: NDArray[np.floating], first_frame: int) -> Real:
-        samples = np.asarray(block)
-        kind = np.float32 if samples.dtype == np.float32 else np.float64
+        samples = as_samples(block)
         if samples.ndim == 2 and samples.shape[1] == self._channels:
-            samples = np.ascontiguousarray(samples, dtype=kind)
             ended = self._meter.feed(samples)
             if ended is not None:
                 return ended

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import DTypeLike, NDArray
 
 from tonebench.digital.cascade import Cascade
+from tonebench.digital.kernel.binding import KernelBank, as_samples
 from tonebench.digital.kernel.engine import Engine, chosen
-from tonebench.errors import AudioError
+from tonebench.errors import AudioError, RequestError
 
 #: Shorter blocks are not worth a hand-over to another thread.
 _WORTH_A_THREAD = 4096
@@ -68,6 +69,8 @@ class BankRunner:
     ------
     AudioError
         If a feed hears a channel that the stream doesn't have.
+    RequestError
+        If the dtype is another one.
     """
 
     def __init__(
@@ -79,6 +82,10 @@ class BankRunner:
         threads: int = 1,
     ) -> None:
         self._inputs, self._dtype = inputs, np.dtype(dtype)
+        if self._dtype not in (np.float32, np.float64):
+            raise RequestError(
+                f"filters must give float32 or float64, not {self._dtype.name}"
+            )
         self._widths = [len(clip) for clip in clips]
         channels = [channel for clip in clips for channel in clip]
         for column in {feed.column for channel in channels for feed in channel}:
@@ -109,14 +116,12 @@ class BankRunner:
         AudioError
             If the block has another shape.
         """
-        samples = np.asarray(block)
+        samples = as_samples(block)
         if samples.ndim != 2 or samples.shape[1] != self._inputs:
             raise AudioError(
                 f"a block must have the shape (frames, {self._inputs}), "
                 f"got {samples.shape}"
             )
-        kind = np.float32 if samples.dtype == np.float32 else np.float64
-        samples = np.ascontiguousarray(samples, dtype=kind)
         clips = [np.empty((len(samples), n), self._dtype) for n in self._widths]
         if len(samples) == 0:
             return clips
@@ -167,8 +172,6 @@ class _KernelShare:
     def __init__(
         self, engine: Engine, inputs: int, channels: Sequence[Channel]
     ) -> None:
-        from tonebench.digital.kernel.binding import KernelBank
-
         self.channels = len(channels)
         voices = [
             (feed.cascade.sections, feed.column, k)

@@ -2,18 +2,25 @@
 """The kernel's two things, bank and meter, as typed Python objects.
 
 Hands arrays over by address, and lets go of Python's lock while the kernel works. Their
-users must have checked shapes and types: nothing here does.
+users must have checked shapes, and made samples of blocks: nothing here does.
 """
 
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from tonebench.digital.kernel.engine import Engine, compiled
 
 Real = NDArray[np.float64]
+
+
+def as_samples(block: ArrayLike) -> NDArray[Any]:
+    """Return a block as the kernel reads it: float32 as it is, all else as float64."""
+    samples = np.asarray(block)
+    kind = np.float32 if samples.dtype == np.float32 else np.float64
+    return np.require(samples, kind, ["C_CONTIGUOUS", "ALIGNED"])
 
 
 def _parts(engine: Engine) -> tuple[Any, Any, int]:
@@ -66,8 +73,8 @@ class KernelBank:
     def run(self, block: NDArray[Any], outputs: Sequence[NDArray[Any]]) -> None:
         """Filter a block (frames, inputs) into one column per output.
 
-        The block is contiguous, float32 or float64; the columns are of one kind of
-        these, and may be columns of wider arrays.
+        The block comes from `as_samples`; the columns are all float32 or all float64,
+        and may be columns of wider arrays.
         """
         ffi = self._ffi
         start, width = ffi.from_buffer(block), block.itemsize
@@ -140,7 +147,7 @@ class KernelMeter:
         self._meter = self._ffi.gc(meter, self._lib.tb_meter_free)
 
     def feed(self, block: NDArray[Any]) -> Real | None:
-        """Take a contiguous float32 or float64 block of shape (frames, channels) in.
+        """Take a block of shape (frames, channels), from `as_samples`, in.
 
         Return the sums of squares of the segments that ended, shape (n, channels); None
         if a sample isn't finite: then nothing was taken in.
