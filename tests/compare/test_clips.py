@@ -204,7 +204,8 @@ def test_one_trim_keeps_a_whole_set_under_full_scale(
     pairings = (Pairing("loud"), Pairing("soft", a={"volume": 2}))
     manifest = compared(tmp_path, take, volume, divider, *pairings)
     # the loudest after matching: both at the divider's 2, in the first pairing
-    assert manifest["trim_db"] == pytest.approx(-20 * math.log10(2) - 1, abs=1e-3)
+    # by the true peak, whose meter may read 0.1 dB wide of a sine (BS.1770-5 Annex 2)
+    assert manifest["trim_db"] == pytest.approx(-20 * math.log10(2) - 1, abs=0.05)
     for pairing, gain in zip(manifest["pairings"], (0.9, 0.18), strict=True):
         a, b = pairing["clips"]["a"], pairing["clips"]["b"]
         jump = 20 * math.log10(0.5 / gain)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from tonebench.compare.matching import Levels, jump_db, match_pair
 
-SILENCE = Levels(-math.inf, -math.inf, -math.inf, -math.inf)
+SILENCE = Levels(-math.inf, -math.inf, -math.inf, -math.inf, -math.inf)
 MODES = ("loudness", "rms", "frequency")
 level = st.floats(-69, 20)
 levels = st.builds(Levels, level, level, level, level)
@@ -52,7 +52,7 @@ def test_exchanging_a_and_b_exchanges_the_gains_and_turns_the_jump(
 def test_each_mode_goes_by_its_own_level(
     mode: str, gains: tuple[float, float], jump: float
 ) -> None:
-    a, b = Levels(-20, -18, -3, 6), Levels(-18, -21, -2, -1)
+    a, b = Levels(-20, -18, -3, -3, 6), Levels(-18, -21, -2, -2, -1)
     matched = match_pair(a, b, mode)
     assert (matched.gain_a_db, matched.gain_b_db) == gains
     assert matched.mode == mode
@@ -60,7 +60,9 @@ def test_each_mode_goes_by_its_own_level(
 
 
 def test_none_turns_nothing_and_says_so() -> None:
-    matched = match_pair(Levels(-20, -18, -3, 6), Levels(-2, -1, -2, -1), "none")
+    matched = match_pair(
+        Levels(-20, -18, -3, -3, 6), Levels(-2, -1, -2, -2, -1), "none"
+    )
     assert (matched.gain_a_db, matched.gain_b_db) == (0, 0)
     assert not matched.is_matched
     assert matched.notice == "not matched, as asked for"
@@ -69,8 +71,8 @@ def test_none_turns_nothing_and_says_so() -> None:
 @pytest.mark.parametrize(
     ("a", "b", "told"),
     [
-        (SILENCE, Levels(-20, -18, -3, 6), "not matched: A is silent"),
-        (Levels(-20, -18, -3, 6), SILENCE, "not matched: B is silent"),
+        (SILENCE, Levels(-20, -18, -3, -3, 6), "not matched: A is silent"),
+        (Levels(-20, -18, -3, -3, 6), SILENCE, "not matched: B is silent"),
         (SILENCE, SILENCE, "not matched: A and B are silent"),
     ],
 )
@@ -86,7 +88,7 @@ def test_a_silent_side_is_not_matched(
 
 
 def test_what_has_no_loudness_reading_is_matched_by_rms_and_says_so() -> None:
-    a, b = Levels(-math.inf, -30, -20, 0), Levels(-math.inf, -33, -20, 0)
+    a, b = Levels(-math.inf, -30, -20, -20, 0), Levels(-math.inf, -33, -20, -20, 0)
     matched = match_pair(a, b, "loudness")
     assert (matched.gain_a_db, matched.gain_b_db) == (-3, 0)
     assert matched.is_matched

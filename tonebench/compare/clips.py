@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonebench.audio.files import ClipWriter, TakeInfo, TakeReader
+from tonebench.audio.meters import Meters
 from tonebench.audio.outputs import sha256_of, write_whole
 from tonebench.audio.overlap import Behind
 from tonebench.compare.measured import (
     Measured,
     MeasuredPair,
-    Meters,
     Played,
     play,
 )
@@ -42,6 +42,7 @@ class Clip:
     gain_db: float
     loudness_lufs: float
     peak_dbfs: float
+    true_peak_dbtp: float
     sha256: str
     cues: str = ""
 
@@ -146,6 +147,7 @@ def _pair_clips(
             gain_db=gain_db,
             loudness_lufs=measured.heard_lufs[k],
             peak_dbfs=measured.levels[k].peak_dbfs + gain_db,
+            true_peak_dbtp=measured.levels[k].true_peak_dbtp + gain_db,
             sha256=sha256_of(folder / voice.file),
         )
     if switch.is_made:
@@ -211,6 +213,7 @@ class _Switch:
             gain_db=trim_db,
             loudness_lufs=self._meters.loudness.integrated_lufs(),
             peak_dbfs=self._meters.level.peak_dbfs,
+            true_peak_dbtp=self._meters.true_peak_dbtp,
             sha256=sha256_of(self._path),
             cues=path.name,
         )

@@ -109,6 +109,7 @@ def _clip(voice: Voice, clip: Clip, levels: Levels) -> dict[str, Any]:
         "gain_db": clip.gain_db,
         "loudness_lufs": _number(clip.loudness_lufs),
         "peak_dbfs": _number(clip.peak_dbfs),
+        "true_peak_dbtp": _number(clip.true_peak_dbtp),
         "lead_frames": voice.route.lead_frames,
         "before": _levels(levels),
         "sha256": clip.sha256,
@@ -122,6 +123,7 @@ def _switch(clip: Clip) -> dict[str, Any]:
         "gain_db": clip.gain_db,
         "loudness_lufs": _number(clip.loudness_lufs),
         "peak_dbfs": _number(clip.peak_dbfs),
+        "true_peak_dbtp": _number(clip.true_peak_dbtp),
         "sha256": clip.sha256,
     }
 
@@ -131,6 +133,7 @@ def _levels(levels: Levels) -> dict[str, float | None]:
         "loudness_lufs": _number(levels.loudness_lufs),
         "rms_dbfs": _number(levels.rms_dbfs),
         "peak_dbfs": _number(levels.peak_dbfs),
+        "true_peak_dbtp": _number(levels.true_peak_dbtp),
         "gain_at_match_hz_db": _number(levels.gain_at_match_hz_db),
     }
 

@@ -25,6 +25,7 @@ class Levels:
     loudness_lufs: float
     rms_dbfs: float
     peak_dbfs: float
+    true_peak_dbtp: float
     gain_at_match_hz_db: float
 
     def by(self, mode: str) -> float:

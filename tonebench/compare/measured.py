@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonebench.audio.files import TakeInfo, TakeReader
-from tonebench.audio.levels import LevelMeter, common_trim_db
-from tonebench.audio.loudness import LoudnessMeter
+from tonebench.audio.levels import common_trim_db
+from tonebench.audio.meters import Meters
 from tonebench.audio.overlap import Behind, ahead
 from tonebench.compare.matching import Levels, Matched, jump_db, match_pair, with_dry
 from tonebench.compare.playing import Playing
@@ -34,19 +34,6 @@ Real = NDArray[np.float64]
 _SHORTEST_MATCHED_S = 0.05
 #: The highest share of the sample rate at which a gain can be matched.
 _HIGHEST_MATCH = 0.45
-
-
-class Meters:
-    """Everything that is measured on one voice's sound."""
-
-    def __init__(self, sample_rate_hz: int, channels: int) -> None:
-        self.loudness = LoudnessMeter(sample_rate_hz, channels)
-        self.level = LevelMeter(channels)
-
-    def feed(self, block: Real) -> None:
-        """Take a block in."""
-        self.loudness.feed(block)
-        self.level.feed(block)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,7 +113,7 @@ def measure(
 
             found += _measure_take(reader, pairs, comparison, tell)
     peaks = (
-        level.peak_dbfs + gain
+        level.true_peak_dbtp + gain
         for pair, _ in found
         for level, gain in zip(pair.levels, pair.gains_db, strict=True)
     )
@@ -234,6 +221,7 @@ def _levels(
         loudness_lufs=meters.loudness.integrated_lufs(),
         rms_dbfs=meters.level.rms_dbfs,
         peak_dbfs=meters.level.peak_dbfs,
+        true_peak_dbtp=meters.true_peak_dbtp,
         gain_at_match_hz_db=to_db(float(gain)),
     )
 
