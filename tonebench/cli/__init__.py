@@ -16,11 +16,13 @@ from collections.abc import Sequence
 import click
 
 from tonebench.cli import errors_shown
+from tonebench.cli.build import build
 from tonebench.cli.check import check
 from tonebench.cli.compare import compare
 from tonebench.cli.curves import curves
 from tonebench.cli.list_shipped import list_shipped
 from tonebench.cli.new import new
+from tonebench.cli.notes import notes
 from tonebench.cli.render import render
 from tonebench.errors import OutputError, TonebenchError
 
@@ -44,7 +46,7 @@ def cli() -> None:
     """Hear, see and say what one preamp circuit does that another does not."""
 
 
-for _command in (new, check, list_shipped, curves, render, compare):
+for _command in (new, check, list_shipped, curves, render, compare, build, notes):
     cli.add_command(_command)
 
 
