@@ -35,6 +35,8 @@ LOWEST_HZ, HIGHEST_HZ = 10.0, 24_000.0
 MIDDLE_HZ = 630.0
 #: A dip deeper than this is a notch; its bandwidth is that at −3 dB.
 _DEEP_DB = 40.0
+#: A peak between two roll-offs is told against the curve this far away.
+_SIDE_OCTAVES = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +65,8 @@ class Feature:
         as the frequency rises; 0 of a peak or dip.
     reference_hz : tuple of float
         Where the levels were read that it is told against: for a roll-off its passband,
-        for a shelf its lower and its upper side, for a peak or dip the level beside it
-        (nothing for a band-pass, whose level is its gain).
+        for a shelf its lower and its upper side, for a peak or dip the level beside it;
+        for a band-pass, which has none, two octaves away on the higher side.
     """
 
     kind: Kind
@@ -120,15 +122,20 @@ def _features(curve: Curve, row: list[Station]) -> list[Feature]:
 
 def _tip_feature(curve: Curve, row: list[Station], tip: Tip) -> Feature:
     here = row[tip.place]
-    at_hz = tuple(2.0 ** row[k].edge_towards(here) for k in tip.bases[:1])
+    if tip.bases:
+        at_u, height_db = row[tip.bases[0]].edge_towards(here), tip.height_db
+    else:
+        sides = here.tip_u + np.array([-_SIDE_OCTAVES, _SIDE_OCTAVES])
+        levels = curve.level_db(sides)
+        at_u, height_db = float(sides[levels.argmax()]), here.level_db - levels.max()
     return Feature(
         "peak" if tip.sign > 0 else "dip",
         2.0**here.tip_u,
-        tip.height_db if tip.bases else here.level_db,
+        float(height_db),
         here.level_db,
         _tip_q(curve, row, tip),
         0.0,
-        at_hz,
+        (2.0**at_u,),
     )
 
 

@@ -187,4 +187,4 @@ def crossing(
         k = int(np.argmax(np.sign(over) != np.sign(at_inside)))
         inside, outside = float(places[k - 1]), float(places[k])
         share = over[k - 1] / (over[k - 1] - over[k]) if over[k] != over[k - 1] else 0
-    return inside + share * (outside - inside)
+    return inside + float(share) * (outside - inside)
