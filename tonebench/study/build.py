@@ -24,6 +24,7 @@ from tonebench.study.hiss import Hiss, hiss, treble_setting
 from tonebench.study.parts_list import PartLine, parts_list
 from tonebench.study.played import Played, played
 from tonebench.study.spread import BUILDS, Spread, spread
+from tonebench.study.stability import require_stable
 from tonebench.study.tolerance import asked_shares, tolerances
 
 #: A tired battery's share of its volts, for the headroom beside the fresh one's.
@@ -98,12 +99,13 @@ def build(
     RequestError
         For a tolerance or a reading that can't be; if nothing comes out.
     CircuitError
-        If the setting leaves the circuit without a solution.
+        If the setting leaves the circuit without a solution, or it oscillates.
     """
     circuit = chain.circuit
     if not circuit.parts:
         raise RequestError(f"{circuit.name} has no parts, so there is nothing to build")
     setting = chain.setting(changes)
+    require_stable(chain, setting)
     parts = tolerances(circuit, asked_shares(circuit, asked_tolerances or {}))
     treble = treble_setting(chain, changes)
     quiet = hiss(chain, changes)
