@@ -14,6 +14,7 @@ from tonebench.cli.options import (
     read_chain,
     set_option,
 )
+from tonebench.cli.threads import use_one_thread
 
 
 @click.command()
@@ -36,6 +37,7 @@ def traits(
     \b
     tonebench traits plover --pickup sedge --cable 700p --load 10k
     """
+    use_one_thread()
     from tonebench.report.traits_json import traits_json
     from tonebench.report.traits_words import traits_words
     from tonebench.study.traits import traits as find_traits

@@ -77,17 +77,30 @@ def solve_all(matrices: Sequence[Matrices], s: NDArray[np.complex128]) -> Comple
 
 
 def _solve_batch(matrices: Sequence[Matrices], s: NDArray[np.complex128]) -> Complex:
+    at = np.unique(np.linspace(0, len(s) - 1, _CHECKS).round().astype(int))
     try:
         seen = _Shifted(matrices)
-        found = seen.by_sum(s)
-    except np.linalg.LinAlgError:  # s₀ is a pole of one of them: rare, so solve all
+        found, truth = seen.by_sum(s), _direct(matrices, s[at])
+    except np.linalg.LinAlgError:  # rare: the direct solve says what is wrong
         return np.array([solve(each, s) for each in matrices])
-    at = np.unique(np.linspace(0, len(s) - 1, _CHECKS).round().astype(int))
-    truth = np.array([solve(each, s[at]) for each in matrices])
     for k in np.flatnonzero(_misses(found[:, :, at], truth)):
         found[k] = seen.by_solving(int(k), s)
         if _misses(found[k : k + 1, :, at], truth[k : k + 1])[0]:
             found[k] = solve(matrices[int(k)], s)
+    return found
+
+
+def _direct(matrices: Sequence[Matrices], s: NDArray[np.complex128]) -> Complex:
+    """Solve the whole matrices at a few frequencies, all settings at once."""
+    pencils, columns = [], []
+    for m in matrices:
+        reactive = m.reactive_left @ m.reactive_right.T
+        scale = row_scale(m.conductance, reactive, np.abs(s))
+        pencils.append(scale * (m.conductance + s[:, None, None] * reactive))
+        columns.append(scale * m.drive)
+    x = np.linalg.solve(np.array(pencils), np.array(columns))
+    rows = np.array([m.row for m in matrices])
+    found: Complex = np.einsum("sn,sfni->sif", rows, x)
     return found
 
 

@@ -22,7 +22,7 @@ HALF_POWER_DB = 10 * math.log10(2)
 LEAST_DB = 0.5
 #: The curve is read from here to there (log2 of Hz): far beyond what is heard, so that
 #: the ends show how it goes on.
-_LOW_U, _HIGH_U = math.log2(0.2), math.log2(160e3)
+_LOW_U, _HIGH_U = math.log2(0.02), math.log2(1.5e6)
 _PER_OCTAVE = 24
 #: An end that is steeper than this (dB per octave) goes on for ever.
 _OPEN_SLOPE = 3.0
@@ -114,6 +114,8 @@ def _places(roots: Roots) -> Real:
 def _tips(u: Real, slope: Real, curve: Curve) -> Real:
     """Return where the slope changes its sign, by Newton's steps kept in brackets."""
     signs = np.sign(slope)
+    last = np.maximum.accumulate(np.where(signs != 0, np.arange(len(signs)), 0))
+    signs = signs[last]  # a place right on a tip counts as before it
     k = np.flatnonzero(signs[:-1] * signs[1:] < 0)
     low, high, sign = u[k].copy(), u[k + 1].copy(), signs[k]
     at = (low + high) / 2
@@ -125,7 +127,7 @@ def _tips(u: Real, slope: Real, curve: Curve) -> Real:
         low, high = np.where(is_before, at, low), np.where(is_before, high, at)
         with np.errstate(divide="ignore", invalid="ignore"):
             step = at - first / second
-        at = np.where((step > low) & (step < high), step, (low + high) / 2)
+        at = np.where((step >= low) & (step <= high), step, (low + high) / 2)
     return at
 
 
