@@ -20,10 +20,13 @@ from tonebench.cli.build import build
 from tonebench.cli.check import check
 from tonebench.cli.compare import compare
 from tonebench.cli.curves import curves
+from tonebench.cli.explain import explain
 from tonebench.cli.list_shipped import list_shipped
+from tonebench.cli.nearest import nearest
 from tonebench.cli.new import new
 from tonebench.cli.notes import notes
 from tonebench.cli.render import render
+from tonebench.cli.traits import traits
 from tonebench.errors import OutputError, TonebenchError
 
 _EPILOG = """\b
@@ -46,7 +49,10 @@ def cli() -> None:
     """Hear, see and say what one preamp circuit does that another does not."""
 
 
-for _command in (new, check, list_shipped, curves, render, compare, build, notes):
+for _command in (
+    *(new, check, list_shipped, curves, render, compare, build),
+    *(notes, explain, nearest, traits),
+):
     cli.add_command(_command)
 
 
