@@ -148,7 +148,10 @@ def result_card(turned: Turned, traits: tuple[KnobTrait, ...]) -> Card:
         for trait in traits
         if trait.kind == "level" and isinstance(trait.control, Knob)
     ]
-    bright = treble_setting(chain, setting)
+    try:
+        bright = treble_setting(chain, setting)
+    except CircuitError:  # a knob at its end shorts the source
+        bright = None
     output_ohm, output_at = _output(turned, volumes)
     return Card(
         setting=setting,
@@ -254,22 +257,25 @@ def _low_corner(turned: Turned, k: int) -> tuple[float | None, float | None]:
 
 
 def _output(turned: Turned, volumes: list[str]) -> tuple[float, Settings]:
+    """Return the worst output impedance, and where, if the volumes change it."""
     port = seen_by_load(turned.chain)
     network = Network(port.chain)
-    best: tuple[float, Settings] = (-1.0, {})
-    settings: list[Settings] = [{}]
-    settings += [{name: p / 2} for name in volumes for p in range(21)]
-    for changes in settings:
+    found: list[tuple[float, Settings]] = []
+    error = CircuitError("")
+    settings: list[Settings] = [{name: p / 2} for name in volumes for p in range(21)]
+    for changes in settings or [{}]:
         full = {**turned.start, **changes}
         try:
-            (ohm,) = np.abs(
-                impedance(network, full, [_OUTPUT_HZ], port.node, port.back)
-            )
-        except CircuitError:
+            ohm = impedance(network, full, [_OUTPUT_HZ], port.node, port.back)[0]
+        except CircuitError as unsolved:
+            error = unsolved
             continue
-        if ohm > best[0] * (1 + 1e-6):
-            best = float(ohm), changes
-    return best
+        found.append((float(abs(ohm)), changes))
+    if not found:
+        raise error
+    worst, at = max(found, key=lambda each: each[0])
+    least = min(ohm for ohm, _ in found)
+    return worst, at if worst > 1.01 * least else {}
 
 
 def _treble_losses(turned: Turned, knob: str) -> list[TrebleLoss]:

@@ -24,6 +24,8 @@ Position = float | str
 LEAST_DB = 0.5
 #: How flat a curve is, is judged here.
 FLAT_HZ = np.geomspace(40, 10_000, 193)
+#: Spreads closer than this are equal.
+_EQUAL_DB = 0.05
 QUARTERS = (0.0, 2.5, 5.0, 7.5, 10.0)
 _COUNT = 21
 #: Between neighbours that are further apart than this, more positions are looked at.
@@ -85,15 +87,22 @@ def family_of(
 
 
 def flattest_of(turned: Turned, bare: Family, control: Control) -> Position:
-    """Return the position with the flattest curve: a usual one, where that is equal."""
+    """Return the position with the flattest curve.
+
+    Where it hardly differs that is where the control starts; and a knob whose curve is
+    flattest near a usual position counts as flat there.
+    """
     spread = _spreads(bare).tolist()
     pairs = list(zip(bare.positions, spread, strict=True))
     least = min(spread)
-    equal = [position for position, s in pairs if s <= least + LEAST_DB]
+    flattest = bare.positions[spread.index(least)]
+    heard = [s for s in spread if math.isfinite(s)]
+    is_at_end = flattest in (0.0, 10.0) and max(heard, default=0) - least >= LEAST_DB
+    near_db = _EQUAL_DB if is_at_end or isinstance(flattest, str) else LEAST_DB
+    equal = [position for position, s in pairs if s <= least + near_db]
     for usual in (turned.start[control.name], 5.0, 10.0, 0.0):
         if usual in equal:
             return usual
-    flattest = bare.positions[spread.index(least)]
     if isinstance(flattest, str):
         return flattest
     near = np.round(np.clip(flattest + np.linspace(-0.5, 0.5, 41), 0, 10), 3)
