@@ -98,7 +98,7 @@ def test_each_side_has_knobs_of_its_own(capsys: pytest.CaptureFixture[str]) -> N
     [
         ((), 2, "say what is played: --note B0, --tuning or --take"),
         (("--note", "H0"), 2, "'H0' is no note; write it like B0, F#1 or Eb2"),
-        (("--note", "B0", "--set-b", "x=1"), 2, "--set-b turns knobs of B; name B by"),
+        (("--note", "B0", "--set-b", "x=1"), 2, "--set-b and --part-b are of B"),
         (("--note", "B0", "--stiffness", "2"), 2, "stiffness must be from 0 to 0.1"),
         (("--note", "B0", "--set", "bass=2"), 2, "there is no knob or switch 'bass'"),
         (("--note", "B0", "--against", "nobody"), 3, "nobody"),

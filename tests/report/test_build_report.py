@@ -17,7 +17,8 @@ from tonebench.circuit.hookup import Chain, Hookup, join
 from tonebench.plan.take_files import read_take_file
 from tonebench.report.build_files import build_json, parts_csv
 from tonebench.report.build_page import build_page
-from tonebench.report.build_words import build_words, reading_sentence
+from tonebench.report.build_words import build_words
+from tonebench.report.power_words import reading_sentence
 from tonebench.study.battery import KnobLimit, Reading
 from tonebench.study.build import Build, build
 from tonebench.study.headroom import Headroom

@@ -32,6 +32,7 @@ from tonebench.errors import RequestError
 @click.option("--set-b", multiple=True, metavar="NAME=POSITION", help="On B alone.")
 @hookup_options
 @part_option
+@click.option("--part-b", multiple=True, metavar="REF=VALUE", help="A part of B.")
 @click.option("--plot", type=click.Path(), help="Draw to a file (.svg, .png, .pdf).")
 @click.option("--dark", is_flag=True, help="Draw for dark paper.")
 @click.option("--transparent", is_flag=True, help="Draw without paper, for video.")
@@ -47,6 +48,7 @@ def notes(
     settings: tuple[str, ...],
     set_b: tuple[str, ...],
     parts: tuple[str, ...],
+    part_b: tuple[str, ...],
     plot: str | None,
     dark: bool,
     transparent: bool,
@@ -72,12 +74,12 @@ def notes(
     wanted = [*note, *(tuning.split() if tuning else ())]
     if not wanted and played is None:
         raise RequestError("say what is played: --note B0, --tuning or --take")
-    if set_b and not against:
-        raise RequestError("--set-b turns knobs of B; name B by --against")
+    if (set_b or part_b) and not against:
+        raise RequestError("--set-b and --part-b are of B; name it by --against")
     a = read_chain(circuit, hookup, parts, played)
     sides = [(a, assignments(settings, "--set bass=7.5"))]
     if against:
-        b = read_chain(against, hookup, (), played)
+        b = read_chain(against, hookup, part_b, played)
         sides.append((b, assignments(set_b, "--set-b bass=7.5")))
     chains = [chain for chain, _ in sides]
     found = note_levels(wanted, sides, stiffness)

@@ -11,9 +11,11 @@ from typing import Any
 from tonebench.audio.outputs import check_new_file, write_whole
 from tonebench.errors import RequestError
 from tonebench.report.build_page import build_page
-from tonebench.report.build_words import cautions, reading_sentence, spread_lines
+from tonebench.report.build_words import cautions
 from tonebench.report.canvas import PAPER, Look
+from tonebench.report.parts_words import spread_lines
 from tonebench.report.plots_spread import draw_spread
+from tonebench.report.power_words import reading_sentence
 from tonebench.study.battery import KnobLimit
 from tonebench.study.build import Build
 from tonebench.study.headroom import Headroom

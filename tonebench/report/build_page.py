@@ -3,7 +3,8 @@
 
 from html import escape
 
-from tonebench.report.build_words import build_sections, parts_remarks, parts_row
+from tonebench.report.build_words import build_sections
+from tonebench.report.parts_words import parts_remarks, parts_row
 from tonebench.report.themes import DARK, LIGHT
 from tonebench.study.build import Build
 

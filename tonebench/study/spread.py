@@ -6,10 +6,8 @@ is what it sounds like; both are told. The pickup, the lead and the load are as 
 they are not built. Draws nothing.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,11 +18,12 @@ from tonebench.errors import RequestError
 from tonebench.network.builds import Builds
 from tonebench.network.nodal import Network
 from tonebench.study.curves import setting_words
-from tonebench.study.features import Feature, find_features
+from tonebench.study.feature_spread import FeatureSpread, feature_spread
 from tonebench.study.tolerance import (
     PartTolerance,
     draw,
     factors,
+    nine_of_ten,
     refs_of,
 )
 
@@ -37,10 +36,6 @@ SPREAD_HZ: Real = np.geomspace(20, 20_000, 500)
 _LEVEL_FROM_HZ, _LEVEL_TO_HZ = 40.0, 10_000.0
 #: What an instrument and its strings' noise reach: the largest deviation is told here.
 _HEARD_FROM_HZ, _HEARD_TO_HZ = 30.0, 16_000.0
-#: Nine builds of ten lie between these.
-_SHARES = (0.05, 0.95)
-#: Builds whose features are looked for one by one.
-_FEATURE_BUILDS = 80
 #: Builds for the question what tighter parts would bring.
 _TIGHTER_BUILDS = 2000
 #: Parts that move the shape by less than this aren't worth a thought.
@@ -48,8 +43,6 @@ _LEAST_PART_DB = 0.05
 _TIGHTEST = 3
 #: What is left of the deviation must be this share of it, or less.
 _WORTH_SHARE = 0.85
-#: Two features of one kind are the same one while they are this near (octaves).
-_SAME_OCTAVES = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,16 +58,6 @@ class PartEffect:
     shape_db: float
     at_hz: float
     level_db: float
-
-
-@dataclass(frozen=True, slots=True)
-class FeatureSpread:
-    """Where a feature lies in nine builds of ten, and in which share it is there."""
-
-    drawn: Feature
-    frequency_hz: tuple[float, float]
-    level_db: tuple[float, float]
-    there: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -196,9 +179,9 @@ def spread(
         drawn_db=drawn_db,
         gain=_band(gain, worst),
         shape=_band(shape, bench.parted(worst)[0]),
-        level_db=_limits(level),
+        level_db=nine_of_ten(level),
         parts=effects,
-        features=_features(many, bench.parts, off),
+        features=feature_spread(many, bench.parts, off),
         tighter_db=bench.tighter_db(_worth_tighter(effects), seed),
         unstable=float(1 - np.mean(roots.is_stable)),
     )
@@ -273,7 +256,7 @@ class _Bench:
         )
         off = draw(parts, _TIGHTER_BUILDS, seed)
         bought = replace(self, parts=parts)
-        low, high = _limits(bought.parted(bought.gain(off))[0])
+        low, high = nine_of_ten(bought.parted(bought.gain(off))[0])
         return _most(self.hz, low, high)[0]
 
 
@@ -293,44 +276,8 @@ def _most(hz: Real, low: Real, high: Real) -> tuple[float, float]:
     return float(size[most]), float(hz[most])
 
 
-def _limits(values: Real) -> tuple[Any, Any]:
-    """Return between what nine builds of ten lie: numbers, or arrays over frequency."""
-    low, high = np.quantile(values, _SHARES, axis=0)
-    return (low, high) if values.ndim > 1 else (float(low), float(high))
-
-
 def _band(levels: Real, worst: Real) -> Band:
-    low, high = _limits(levels)
-    both = np.concatenate([levels, worst])
-    return Band(low, high, both.min(axis=0), both.max(axis=0))
-
-
-def _features(
-    many: Builds, parts: Sequence[PartTolerance], off: Real
-) -> tuple[FeatureSpread, ...]:
-    """Look for the drawing's features in some of the builds."""
-    drawn = find_features(many.roots(np.ones((1, len(many.refs)))).one(0))
-    some = many.roots(factors(parts, off[:_FEATURE_BUILDS]))
-    there = [find_features(some.one(k)) for k in range(len(some.gains))]
-    found = []
-    for feature in drawn:
-        same = [near for features in there if (near := _nearest(feature, features))]
-        if same:
-            hz = _limits(np.array([near.frequency_hz for near in same]))
-            level = _limits(np.array([near.level_db for near in same]))
-            share = len(same) / len(there)
-            found.append(FeatureSpread(feature, hz, level, share))
-    return tuple(found)
-
-
-def _nearest(drawn: Feature, features: Sequence[Feature]) -> Feature | None:
-    """Return which of a build's features is the drawn one, if it has it."""
-    same = [f for f in features if f.kind == drawn.kind]
-
-    def octaves(feature: Feature) -> float:
-        return abs(math.log2(feature.frequency_hz / drawn.frequency_hz))
-
-    nearest = min(same, key=octaves, default=None)
-    if nearest is None or octaves(nearest) > _SAME_OCTAVES:
-        return None
-    return nearest
+    low, high = nine_of_ten(levels)
+    lowest = np.minimum(levels.min(axis=0), worst.min(axis=0))
+    highest = np.maximum(levels.max(axis=0), worst.max(axis=0))
+    return Band(low, high, lowest, highest)

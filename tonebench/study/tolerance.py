@@ -8,7 +8,7 @@ flatter. The pots on one knob come from one hand and are off alike. Solves nothi
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +44,8 @@ _GRADES: Mapping[Kind, tuple[float, ...]] = {
     "pot": (0.20, 0.10, 0.05),
 }
 _NARROWEST = 1e-9
+#: Nine builds of ten lie between these.
+_SHARES = (0.05, 0.95)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,3 +167,9 @@ def factors(parts: Sequence[PartTolerance], off: Real) -> Real:
 def refs_of(parts: Sequence[PartTolerance]) -> tuple[str, ...]:
     """Return the designators of all parts, in the order of `factors`."""
     return tuple(ref for part in parts for ref in part.refs)
+
+
+def nine_of_ten(values: Real) -> tuple[Any, Any]:
+    """Return between what nine builds of ten lie: numbers, or arrays over frequency."""
+    low, high = np.quantile(values, _SHARES, axis=0)
+    return (low, high) if values.ndim > 1 else (float(low), float(high))
