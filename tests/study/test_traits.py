@@ -316,6 +316,17 @@ def test_an_unknown_knob_is_refused() -> None:
         traits(join(read_circuit("tern")), {"tlt": 4})
 
 
+def test_an_unstable_circuit_is_refused_with_its_pole_and_part(drawn: Drawn) -> None:
+    """Fed back to its plus input an op-amp's pole lies on the right: it latches."""
+    circuit = drawn(
+        Resistor("R1", ("in", "p"), 1e4),
+        Resistor("R2", ("p", "out"), 1e4),
+        OpAmp("U1", "p", "gnd", "out", gbw_hz=3e6, open_loop_gain=1e5),
+    )
+    with pytest.raises(CircuitError, match="pole"):
+        traits(join(circuit))
+
+
 def test_settings_that_short_a_source_are_left_out_while_others_are_told(
     drawn: Drawn,
 ) -> None:

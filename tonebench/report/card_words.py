@@ -40,7 +40,8 @@ def _rows(card: Card) -> Iterator[tuple[str, str]]:
         of = f" {each.input}" if len(card.inputs) > 1 else ""
         if each.resonance is not None:
             yield f"Pickup{of}", _resonance_words(each.resonance)
-        yield f"Input{of}", _load_words(each.loads)
+        beside = "; the other pickup is part of that" if of and each.resonance else ""
+        yield f"Input{of}", _load_words(each.loads) + beside
         yield f"Gain{of}", _gain_words(each)
         if each.gain_db > -math.inf:
             yield f"Low corner{of}", _corner_words(each)

@@ -183,7 +183,7 @@ def _level_words(trait: KnobTrait) -> str:
         for level, place in ends
         if math.isfinite(level) and abs(level) > 0.05
     ]
-    return f"level, {', '.join(parts)} against {_place_words(trait.flattest)}"
+    return f"turns the level, {', '.join(parts)} against {_place_words(trait.flattest)}"
 
 
 def _shape_words(shape: str) -> str:

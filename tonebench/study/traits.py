@@ -12,6 +12,7 @@ from tonebench.circuit.hookup import Chain
 from tonebench.study.card import Card, result_card
 from tonebench.study.interaction import Interaction, interactions
 from tonebench.study.knobs import KnobTrait, knob_trait
+from tonebench.study.stability import require_stable
 from tonebench.study.tracked import TrackedFeature, track_features
 from tonebench.study.turned import Turned
 
@@ -58,7 +59,7 @@ def traits(chain: Chain, changes: Settings | None = None) -> Traits:
     RequestError
         For a control that isn't there, or a position out of range.
     CircuitError
-        If no setting has an answer.
+        If no setting has an answer, or the circuit is unstable where it stands.
 
     Examples
     --------
@@ -68,6 +69,7 @@ def traits(chain: Chain, changes: Settings | None = None) -> Traits:
     'both'
     """
     turned = Turned(chain, changes or {})
+    require_stable(chain, turned.start)
     controls = {
         control.name: knob_trait(turned, control) for control in turned.controls
     }
