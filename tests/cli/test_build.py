@@ -85,6 +85,20 @@ def test_values_are_one_json_object(capsys: pytest.CaptureFixture[str]) -> None:
     assert values["headroom"]["tired_volts"] == pytest.approx(7.2)
 
 
+def test_a_reading_agrees_with_what_the_take_needs(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Volts/2 − 1.5 V of swing against what the take drives the op-amp to."""
+    words = ("build", "tern", *HOOKUP, *FEW, "--set", "level=10")
+    words = (*words, "--take", "harbour-pick")
+    op_amps = asked(capsys, *words)["take"]["op_amps"]
+    just = 2 * (max(op_amp["peak_v"] for op_amp in op_amps) + 1.5)
+    assert 5.4 < just < 9
+    for volts, states in ((just + 0.05, ("fine", "loudest")), (just - 0.05, "change")):
+        read = asked(capsys, *words, "--battery", f"{volts}")["battery"]["reading"]
+        assert read["state"] in states
+
+
 def test_a_knob_and_a_part_are_heard_in_the_sheet(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

@@ -191,6 +191,10 @@ def test_a_reading_is_told_in_one_sentence() -> None:
         "7.4 V: change it, it clips from 410 mV at the jack with the knobs as they "
         f"are, and {loud} do that."
     )
+    of_take = reading("fine", is_of_take=True)
+    assert of_take == (
+        "7.4 V: fine, no knob makes the loudest notes of this take clip."
+    )
     dead = reading("change", headroom=replace(HERE, jack_v=0.0))
     assert dead == "7.4 V: change it, U1 has no room left at all."
 

@@ -103,6 +103,8 @@ def reading_sentence(reading: Reading) -> str:
     """Return what a battery's reading means for the player."""
     at = f"{reading.volts:.3g} V"
     loud = f"the loudest notes ({_volts(reading.loudest_v)} at the jack)"
+    if reading.is_of_take:
+        loud = "the loudest notes of this take"
     fresh = _limits_words(reading.fresh_limits)
     if reading.state == "fine":
         return f"{at}: fine, no knob makes {loud} clip."

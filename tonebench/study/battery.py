@@ -73,6 +73,8 @@ class Reading:
         Where knobs make the loudest notes clip: now, and with a fresh battery.
     is_flat : bool
         Whether a battery is flat at this reading, whatever clips.
+    is_of_take : bool
+        Whether the loudest notes are a take's, told as the tone that fills as much.
     """
 
     volts: float
@@ -82,6 +84,7 @@ class Reading:
     limits: tuple[KnobLimit, ...]
     fresh_limits: tuple[KnobLimit, ...]
     is_flat: bool
+    is_of_take: bool = False
 
 
 @dataclass(frozen=True, slots=True)

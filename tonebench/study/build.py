@@ -6,7 +6,7 @@ nothing in words.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tonebench.audio.take import Take
 from tonebench.circuit.controls import Settings
@@ -111,10 +111,11 @@ def build(
     quiet = hiss(chain, changes)
     meter = HeadroomMeter(chain)
     heard = None if take is None else played(take, chain, changes, quiet)
-    loudest_v = LOUDEST_V if heard is None else heard.jack_peak_v
+    loudest_v = LOUDEST_V if heard is None else _as_a_tone(meter, changes, heard)
     reading = None
     if battery_v is not None:
         reading = read_battery(meter, changes, battery_v, loudest_v)
+        reading = replace(reading, is_of_take=heard is not None)
     return Build(
         chain=chain,
         setting=setting,
@@ -128,6 +129,18 @@ def build(
         take=take,
         played=heard,
     )
+
+
+def _as_a_tone(meter: HeadroomMeter, changes: Settings, heard: Played) -> float:
+    """Return the single tone at the jack that fills an op-amp as a take does.
+
+    Headroom is told of the tone that clips first; a take of the same peak, whose
+    strength lies elsewhere, needs less of it. Exact at this setting, and near beside it.
+    """
+    here, near = meter.at(changes), heard.nearest
+    if here is None or near is None:
+        return heard.jack_peak_v
+    return here.jack_v * near.peak_v / near.swing_v
 
 
 def _headroom(meter: HeadroomMeter, changes: Settings) -> HeadroomCard | None:
