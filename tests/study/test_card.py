@@ -12,7 +12,8 @@ from tonebench.circuit.files import read_circuit
 from tonebench.circuit.hookup import Hookup, Pickup, join
 from tonebench.circuit.parts import Capacitor, OpAmp, Pot, Resistor
 from tonebench.circuit.tapers import parse_taper
-from tonebench.study.card import Card, bleed_parts
+from tonebench.study.bleed import bleed_parts
+from tonebench.study.card import Card
 from tonebench.study.traits import traits
 
 Drawn = Callable[..., Circuit]

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from tonebench.circuit.controls import Control, Knob, Settings
 from tonebench.report.card_words import card_lines
+from tonebench.report.feature_words import feature_words, is_same
 from tonebench.study.curves import setting_words
-from tonebench.study.features import LOWEST_HZ, MIDDLE_HZ, Feature
 from tonebench.study.interaction import Interaction
 from tonebench.study.knobs import KnobTrait
 from tonebench.study.shapes import Change
@@ -20,8 +20,6 @@ from tonebench.study.traits import Traits
 from tonebench.units import format_db, format_frequency, format_position
 
 _WIDTH = 88
-#: Two figures that agree within this, relative, are told once.
-_SAME = 0.01
 
 
 def traits_words(traits: Traits) -> str:
@@ -157,7 +155,7 @@ def _range_words(trait: KnobTrait) -> str:
             return f"only {cut}{shape}{against}"
         case "boost":
             return f"only {boost}{shape}{against}"
-    same = _is_same(trait.cut.at_hz, trait.boost.at_hz)
+    same = is_same(trait.cut.at_hz, trait.boost.at_hz)
     if same and abs(trait.cut.level_db + trait.boost.level_db) < 0.05:
         size = f"{trait.boost.level_db:.1f} dB at {_hz(trait.boost.at_hz)}"
         return f"cuts and boosts by up to {size}{shape}{against}"
@@ -256,9 +254,9 @@ def _is_double(one: TrackedFeature, other: TrackedFeature) -> bool:
         and one.here.kind == other.here.kind
         and one.always == other.always
         and all(
-            _is_same(a, b) for a, b in zip(one.range_hz, other.range_hz, strict=True)
+            is_same(a, b) for a, b in zip(one.range_hz, other.range_hz, strict=True)
         )
-        and _is_same(one.here.frequency_hz, other.here.frequency_hz)
+        and is_same(one.here.frequency_hz, other.here.frequency_hz)
     )
 
 
@@ -269,67 +267,6 @@ def _features(features: Sequence[TrackedFeature], start: Settings) -> list[str]:
         whose = f"From {each.input}: " if len(inputs) > 1 else ""
         lines += _wrapped([f"{whose}{feature_words(each, start)}."])
     return lines
-
-
-def feature_words(tracked: TrackedFeature, start: Settings) -> str:
-    """Return a feature in words: where it is, and how far it wanders.
-
-    `start` is where the controls stand if nothing else is said.
-    """
-    text = _here_words(tracked.here)
-    if not tracked.is_here:
-        text += f" with {setting_words(_turned(tracked.setting, start))}"
-    ranges = []
-    low, high = tracked.range_hz
-    if not _is_same(low, high):
-        ranges.append(f"{_low_words(low)} to {format_frequency(high)}")
-    if tracked.here.kind in ("peak", "dip", "shelf"):
-        least, most = tracked.range_db
-        if most - least >= 0.5:
-            ranges.append(f"{format_db(least)} to {format_db(most)}")
-    if ranges:
-        text += f"; over all settings {', '.join(ranges)}"
-    if not tracked.always and not tracked.is_here:
-        text += f"; there at {_share_words(tracked.share)} of the settings"
-    elif not tracked.always:
-        text += f"; gone at {_share_words(1 - tracked.share)} of the settings"
-    return text
-
-
-def _turned(setting: Settings, start: Settings) -> Settings:
-    return {name: place for name, place in setting.items() if place != start[name]}
-
-
-def _low_words(low_hz: float) -> str:
-    return "below 10 Hz" if low_hz < LOWEST_HZ else format_frequency(low_hz)
-
-
-def _share_words(share: float) -> str:
-    return f"{max(1, min(99, round(100 * share)))} %"
-
-
-def _here_words(here: Feature) -> str:
-    at = format_frequency(here.frequency_hz)
-    slope = f"{_slope(here)} dB per octave"
-    is_sharp = here.q is not None and math.isfinite(here.q) and here.q >= 0.5
-    is_tip = here.kind in ("peak", "dip")
-    q = f", Q {here.q:.2g}" if here.q and (is_sharp or is_tip) else ""
-    match here.kind:
-        case "peak":
-            return f"peak of {format_db(here.level_db)} at {at}{q}"
-        case "dip":
-            return f"dip of {format_db(here.level_db)} at {at}{q}"
-        case "high-pass":
-            return f"high-pass: the low end falls off below {at} (−3 dB), {slope}{q}"
-        case "low-pass":
-            return f"low-pass: the top falls off above {at} (−3 dB), {slope}{q}"
-    side = "below" if here.frequency_hz < MIDDLE_HZ else "above"
-    return f"shelf: {format_db(here.level_db)} {side} {at}"
-
-
-def _slope(here: Feature) -> int:
-    """Return the slope of a roll-off in steps of 6 dB per octave."""
-    return 6 * max(1, round(abs(here.slope_db_per_octave) / 6.02))
 
 
 # -- one to another --------------------------------------------------------------------
@@ -363,12 +300,6 @@ def _meddling_words(each: Interaction, traits: Traits) -> str:
     size = f"{each.db:.1f} dB at {format_frequency(each.at_hz)}"
     at = _place_words(each.at)
     return f"{turn} at {at} changes what {changes} does by up to {size}."
-
-
-def _is_same(one: float | None, other: float | None) -> bool:
-    if one is None or other is None:
-        return one is other
-    return abs(one - other) <= _SAME * max(abs(one), abs(other))
 
 
 def _hz(value: float | None) -> str:

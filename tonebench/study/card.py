@@ -10,15 +10,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.controls import Knob, Settings
 from tonebench.circuit.hookup import Chain
-from tonebench.circuit.parts import GROUND, Capacitor, Part, Pot, Resistor
+from tonebench.circuit.parts import GROUND, Capacitor, Part, Resistor
 from tonebench.errors import CircuitError
 from tonebench.network.impedance import impedance, seen_by_load, seen_by_source
 from tonebench.network.nodal import Network
 from tonebench.network.response import response
 from tonebench.network.roots import find_roots
+from tonebench.study.bleed import bleed_parts
 from tonebench.study.features import find_features
 from tonebench.study.headroom import Headroom, headroom
 from tonebench.study.hiss import hiss, treble_setting
@@ -306,41 +306,3 @@ def _lost_db(turned: Turned, knob: str) -> dict[str, float]:
         for name, (middle, treble) in zip(turned.network.inputs, change, strict=True)
         if math.isfinite(middle) and math.isfinite(treble) and middle < -1
     }
-
-
-def bleed_parts(circuit: Circuit, knob: str) -> tuple[str, ...]:
-    """Return the parts that let treble by around a volume.
-
-    A capacitor, or one in series with a resistor, that joins the wiper of a pot to an
-    end of its track that isn't ground.
-    """
-    found: list[str] = []
-    for pot in circuit.parts:
-        if not isinstance(pot, Pot) or pot.knob != knob:
-            continue
-        for end in pot.ends:
-            if end != GROUND:
-                found += _bridge(circuit, pot.wiper, end)
-    return tuple(dict.fromkeys(found))
-
-
-def _bridge(circuit: Circuit, one: str, other: str) -> list[str]:
-    pairs = [
-        part
-        for part in circuit.parts
-        if isinstance(part, (Capacitor, Resistor)) and len(set(part.across)) == 2
-    ]
-    found: list[str] = []
-    for part in pairs:
-        if set(part.across) == {one, other}:
-            found += [part.ref] if isinstance(part, Capacitor) else []
-            continue
-        ends = set(part.across) & {one, other}
-        if not isinstance(part, Capacitor) or len(ends) != 1:
-            continue
-        (middle,) = set(part.across) - ends
-        (rest,) = {one, other} - ends
-        for second in pairs:
-            if isinstance(second, Resistor) and set(second.across) == {middle, rest}:
-                found += [part.ref, second.ref]
-    return found
