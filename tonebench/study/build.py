@@ -135,7 +135,7 @@ def _as_a_tone(meter: HeadroomMeter, changes: Settings, heard: Played) -> float:
     """Return the single tone at the jack that fills an op-amp as a take does.
 
     Headroom is told of the tone that clips first; a take of the same peak, whose
-    strength lies elsewhere, needs less of it. Exact at this setting, and near beside it.
+    strength lies elsewhere, needs less of it. Exact at this setting, near beside it.
     """
     here, near = meter.at(changes), heard.nearest
     if here is None or near is None:
