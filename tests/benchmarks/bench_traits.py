@@ -1,5 +1,9 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Figures of ``traits``: the batch against single solves, and the whole process."""
+"""Figures of ``traits``: the batch against single solves, and the whole process.
+
+Run it with OPENBLAS_NUM_THREADS=1, as the command itself does: on matrices of forty
+rows several threads only wait for each other.
+"""
 
 import itertools
 import subprocess
