@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""A feature of a curve in a player's words, and how far it wanders with the knobs."""
+"""A feature of a curve in words, and what is left of it when something is changed.
 
 Computes nothing.
 """

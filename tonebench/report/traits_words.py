@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from tonebench.circuit.controls import Control, Knob, Settings
 from tonebench.report.card_words import card_lines
-from tonebench.report.feature_words import feature_words, is_same
+from tonebench.report.tracked_words import is_same, tracked_words
 from tonebench.study.curves import setting_words
 from tonebench.study.interaction import Interaction
 from tonebench.study.knobs import KnobTrait
@@ -265,7 +265,7 @@ def _features(features: Sequence[TrackedFeature], start: Settings) -> list[str]:
     lines: list[str] = []
     for each in features:
         whose = f"From {each.input}: " if len(inputs) > 1 else ""
-        lines += _wrapped([f"{whose}{feature_words(each, start)}."])
+        lines += _wrapped([f"{whose}{tracked_words(each, start)}."])
     return lines
 
 
