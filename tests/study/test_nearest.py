@@ -10,7 +10,7 @@ from scipy.optimize import differential_evolution
 from tonebench.circuit.circuit import STRAIGHT
 from tonebench.circuit.controls import Knob, Settings
 from tonebench.circuit.files import inspect_text, read_circuit
-from tonebench.circuit.hookup import Chain, Hookup, Pickup, join
+from tonebench.circuit.hookup import Chain, Hookup, Neighbour, Pickup, join
 from tonebench.errors import RequestError
 from tonebench.network.nodal import Network
 from tonebench.network.response import response
@@ -167,6 +167,15 @@ def test_a_knob_that_does_nothing_stays_where_it_starts() -> None:
     found = nearest(chain("dunlin"), [{"neck": 4}], chain("dunlin"))
     assert found.settings["mode"] == "volumes"
     assert found.settings["blend"] == 5
+
+
+def test_what_stands_behind_b_is_not_turned() -> None:
+    into = (Neighbour(read_circuit("whimbrel"), {"bell": 8.0}),)
+    hookup = Hookup({"": COIL}, cable_farad=700e-12, load_ohm=1e6, into=into)
+    box = join(read_circuit("tern"), hookup)
+    found = nearest(chain("tern"), [{}], box)
+    assert found.settings["whimbrel.bell"] == 8
+    assert found.settings["whimbrel.corner"] == "25"
 
 
 def test_a_silent_circuit_has_no_match(drawn_volume: Chain) -> None:

@@ -14,7 +14,7 @@ SCHEMA = 1
 #: A part that leaves more than this many times what a hook-up leaves isn't told.
 _WORSE, _WORSE_DB = 2.0, 0.5
 _DONE = {
-    "ideal source": "with an ideal source in place of the pickup",
+    "ideal source": "with an ideal source",
     "buffer": "behind a buffer",
     "no cable": "without the lead",
     "no load": "without the load",

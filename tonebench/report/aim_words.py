@@ -95,6 +95,9 @@ def _aside_words(aside: Aside) -> str:
     if abs(aside.most_db) >= _NO_ASIDE_DB:
         where = format_frequency(aside.at_hz)
         told.append(f"elsewhere {format_db(aside.most_db)} at {where}")
+    if aside.moved_hz is not None:
+        before, after = (format_frequency(hz) for hz in aside.moved_hz)
+        told.append(f"its effect moves from {before} to {after}")
     return ", ".join(told) or "nothing else changes"
 
 

@@ -1,11 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """An explanation as the plain values that ``explain --json`` prints."""
 
-from tonebench.report.explain_words import (
-    explained_sentence,
-    missing_sentences,
-    without_words,
-)
+from tonebench.report.explain_words import explained_sentence, missing_sentences
+from tonebench.report.feature_words import without_words
 from tonebench.study.causes import Cause, Left
 from tonebench.study.explain import Explained, Explanation
 from tonebench.study.features import Feature

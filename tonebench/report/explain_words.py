@@ -6,11 +6,12 @@ Computes nothing.
 
 from collections.abc import Sequence
 
+from tonebench.report.feature_words import feature_words, left_words, without_words
 from tonebench.study.blamed import label
-from tonebench.study.causes import Cause, Causes, Left
+from tonebench.study.causes import Cause, Causes
 from tonebench.study.curves import setting_words
 from tonebench.study.explain import Explained, Explanation
-from tonebench.study.features import MIDDLE_HZ, Feature
+from tonebench.study.features import Feature
 from tonebench.study.missing import Missing
 from tonebench.study.tracked import TrackedFeature
 from tonebench.units import format_db, format_frequency, format_position, to_db
@@ -50,22 +51,6 @@ def explanation_words(found: Explanation) -> str:
             "nothing stands out: no peak, dip, shelf or roll-off from 10 Hz to 24 kHz"
         )
     return "\n".join(lines)
-
-
-def feature_words(feature: Feature) -> str:
-    """Return what a feature is and where ("peak at 3.69 kHz, +9.9 dB").
-
-    A shelf is told by its outer side.
-    """
-    at = format_frequency(feature.frequency_hz)
-    level = format_db(feature.level_db)
-    match feature.kind:
-        case "peak" | "dip":
-            return f"{feature.kind} at {at}, {level}"
-        case "shelf":
-            side = "below" if feature.frequency_hz < MIDDLE_HZ else "above"
-            return f"shelf {side} {at}, {level}"
-    return f"{feature.kind} at {at}"
 
 
 def _told(found: Explanation) -> dict[str, str]:
@@ -169,12 +154,13 @@ def _is_decisive(feature: Feature, cause: Cause) -> bool:
 
 
 def _is_alike(cause: Cause, other: Cause) -> bool:
-    """Return whether both are the same of two pickups."""
+    """Return whether both are the same of two pickups that are alike."""
     return (
         cause.who.is_around
         and other.who.is_around
         and cause.who.part.partition(" (")[0] == other.who.part.partition(" (")[0]
         and cause.who.value.quantity == other.who.value.quantity
+        and cause.who.value.amount == other.who.value.amount
     )
 
 
@@ -253,33 +239,6 @@ def _is_natural(cause: Cause) -> bool:
     """Return whether a player would leave a part out so: nobody bridges a resistor."""
     is_bridged = cause.left is not None and cause.left.how == "bridged"
     return not (is_bridged and cause.who.value.quantity == "resistance")
-
-
-def without_words(left: Left, ref: str) -> str:
-    """Return what was changed ("without the load", "with C6 bridged")."""
-    match left.how:
-        case "opened":
-            return f"without {ref}"
-        case "bridged":
-            return f"with {ref} bridged"
-        case "ideal source":
-            return "with an ideal source in place of the pickup"
-        case "buffer":
-            return "behind a buffer"
-        case "no cable":
-            return "without the lead"
-        case "no load":
-            return "without the load"
-
-
-def left_words(left: Left) -> str:
-    """Return what is left of a feature ("it is gone", "it is at 16.3 Hz")."""
-    if left.feature is None:
-        return "it is gone"
-    at = format_frequency(left.feature.frequency_hz)
-    if left.feature.kind in ("peak", "dip", "shelf"):
-        return f"it is at {at}, {format_db(left.feature.level_db)}"
-    return f"it is at {at}"
 
 
 def _more_line(explained: Explained) -> str:

@@ -1,81 +1,52 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""A feature of a curve in a player's words, and how far it wanders with the knobs."""
+"""A feature of a curve in words, and what is left of it when something is changed.
 
-import math
+Computes nothing.
+"""
 
-from tonebench.circuit.controls import Settings
-from tonebench.study.curves import setting_words
-from tonebench.study.features import LOWEST_HZ, MIDDLE_HZ, Feature
-from tonebench.study.tracked import TrackedFeature
+from tonebench.study.causes import Left
+from tonebench.study.features import MIDDLE_HZ, Feature
 from tonebench.units import format_db, format_frequency
 
-#: Two figures that agree within this, relative, are told once.
-_SAME = 0.01
 
+def feature_words(feature: Feature) -> str:
+    """Return what a feature is and where ("peak at 3.69 kHz, +9.9 dB").
 
-def feature_words(tracked: TrackedFeature, start: Settings) -> str:
-    """Return a feature in words: where it is, and how far it wanders.
-
-    `start` is where the controls stand if nothing else is said.
+    A shelf is told by its outer side.
     """
-    text = _here_words(tracked.here)
-    if not tracked.is_here:
-        text += f" with {setting_words(_turned(tracked.setting, start))}"
-    ranges = []
-    low, high = tracked.range_hz
-    if not is_same(low, high):
-        ranges.append(f"{_low_words(low)} to {format_frequency(high)}")
-    if tracked.here.kind in ("peak", "dip", "shelf"):
-        least, most = tracked.range_db
-        if most - least >= 0.5:
-            ranges.append(f"{format_db(least)} to {format_db(most)}")
-    if ranges:
-        text += f"; over all settings {', '.join(ranges)}"
-    if not tracked.always and not tracked.is_here:
-        text += f"; there at {_share_words(tracked.share)} of the settings"
-    elif not tracked.always:
-        text += f"; gone at {_share_words(1 - tracked.share)} of the settings"
-    return text
+    at = format_frequency(feature.frequency_hz)
+    level = format_db(feature.level_db)
+    match feature.kind:
+        case "peak" | "dip":
+            return f"{feature.kind} at {at}, {level}"
+        case "shelf":
+            side = "below" if feature.frequency_hz < MIDDLE_HZ else "above"
+            return f"shelf {side} {at}, {level}"
+    return f"{feature.kind} at {at}"
 
 
-def _turned(setting: Settings, start: Settings) -> Settings:
-    return {name: place for name, place in setting.items() if place != start[name]}
+def without_words(left: Left, ref: str) -> str:
+    """Return what was changed ("without the load", "with C6 bridged")."""
+    match left.how:
+        case "opened":
+            return f"without {ref}"
+        case "bridged":
+            return f"with {ref} bridged"
+        case "ideal source":
+            return "with an ideal source instead"
+        case "buffer":
+            return "behind a buffer"
+        case "no cable":
+            return "without the lead"
+        case "no load":
+            return "without the load"
 
 
-def _low_words(low_hz: float) -> str:
-    return "below 10 Hz" if low_hz < LOWEST_HZ else format_frequency(low_hz)
-
-
-def _share_words(share: float) -> str:
-    return f"{max(1, min(99, round(100 * share)))} %"
-
-
-def _here_words(here: Feature) -> str:
-    at = format_frequency(here.frequency_hz)
-    slope = f"{_slope(here)} dB per octave"
-    is_sharp = here.q is not None and math.isfinite(here.q) and here.q >= 0.5
-    is_tip = here.kind in ("peak", "dip")
-    q = f", Q {here.q:.2g}" if here.q and (is_sharp or is_tip) else ""
-    match here.kind:
-        case "peak":
-            return f"peak of {format_db(here.level_db)} at {at}{q}"
-        case "dip":
-            return f"dip of {format_db(here.level_db)} at {at}{q}"
-        case "high-pass":
-            return f"high-pass: the low end falls off below {at} (−3 dB), {slope}{q}"
-        case "low-pass":
-            return f"low-pass: the top falls off above {at} (−3 dB), {slope}{q}"
-    side = "below" if here.frequency_hz < MIDDLE_HZ else "above"
-    return f"shelf: {format_db(here.level_db)} {side} {at}"
-
-
-def _slope(here: Feature) -> int:
-    """Return the slope of a roll-off in steps of 6 dB per octave."""
-    return 6 * max(1, round(abs(here.slope_db_per_octave) / 6.02))
-
-
-def is_same(one: float | None, other: float | None) -> bool:
-    """Return whether two figures are told as one; None is only like None."""
-    if one is None or other is None:
-        return one is other
-    return abs(one - other) <= _SAME * max(abs(one), abs(other))
+def left_words(left: Left) -> str:
+    """Return what is left of a feature ("it is gone", "it is at 16.3 Hz")."""
+    if left.feature is None:
+        return "it is gone"
+    at = format_frequency(left.feature.frequency_hz)
+    if left.feature.kind in ("peak", "dip", "shelf"):
+        return f"it is at {at}, {format_db(left.feature.level_db)}"
+    return f"it is at {at}"

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.controls import Settings
 from tonebench.circuit.hookup import Chain
-from tonebench.report.explain_words import feature_words
+from tonebench.report.feature_words import feature_words
 from tonebench.study.curves import setting_words
 from tonebench.study.misfits import Behind
 from tonebench.study.nearest import Nearest
@@ -41,9 +41,8 @@ def nearest_words(
         f"turn B {_gains_words(found.gain_db, settings_a)}",
         _left_sentence(found),
     ]
-    told = list(behind)[:_MOST_MISFITS]
-    lines += [f"  {misfit_sentence(each)}" for each in told]
     if found.residual_db_rms >= _SAME_DB:
+        lines += [f"  {misfit_sentence(each)}" for each in behind[:_MOST_MISFITS]]
         bands = [
             f"{_octave(middle)} {rms:.1f}"
             for middle, rms in found.octaves_db_rms.items()

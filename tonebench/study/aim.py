@@ -138,3 +138,10 @@ def curve_figure(aim: Aim, levels: Sequence[Real]) -> float:
         return float(max(np.abs(low - centre).max(), np.abs(high - centre).max()))
     inside = levels[0][_FLAT]
     return float(inside.max() - inside.min()) / 2
+
+
+def effect_hz(levels: Sequence[Real]) -> float:
+    """Return where a knob changes most, from curves with it at 0, 5 and 10."""
+    low, centre, high = levels
+    change = np.maximum(np.abs(low - centre), np.abs(high - centre))
+    return float(HEARD_HZ[int(np.argmax(change))])

@@ -4,6 +4,7 @@
 Knows neither how the value is found nor which values are sold.
 """
 
+import math
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -36,16 +37,23 @@ _FLATTER_DB = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Aside:
-    """What a change does besides: `gain_db` to all, and at most `most_db` elsewhere."""
+    """What a change does besides: `gain_db` to all, and at most `most_db` elsewhere.
+
+    `moved_hz` is from where to where a knob's greatest effect has moved, if it has.
+    """
 
     gain_db: float
     most_db: float
     at_hz: float
+    moved_hz: tuple[float, float] | None = None
 
     @property
     def price(self) -> float:
         """How much is changed that wasn't asked for; a mere gain is easily made up."""
-        return abs(self.most_db) + 0.2 * abs(self.gain_db)
+        moved = 0.0
+        if self.moved_hz is not None:
+            moved = abs(math.log2(self.moved_hz[1] / self.moved_hz[0]))
+        return abs(self.most_db) + 0.2 * abs(self.gain_db) + 3 * moved
 
 
 class AimSearch(ABC):

@@ -7,6 +7,7 @@ solution of the network.
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,12 +18,14 @@ from tonebench.errors import CircuitError
 from tonebench.network.nodal import Network
 from tonebench.network.ports import Ports, Value
 from tonebench.plan.comparison import Side
-from tonebench.study.aim import HEARD_HZ, Aim, curve_figure
+from tonebench.study.aim import HEARD_HZ, Aim, curve_figure, effect_hz
 from tonebench.study.aim_search import MOST_FACTOR, AimSearch, Aside, greatest
 from tonebench.study.search import level_db
 
 Real = NDArray[np.float64]
 
+#: A knob's effect that moves by less than this stays where it was.
+_MOVED_OCTAVES = 1 / 6
 _SWEEP = np.geomspace(1 / MOST_FACTOR, MOST_FACTOR, 25)
 
 
@@ -78,7 +81,13 @@ class CurveSearch(AimSearch):
         if levels is None:
             return Aside(0.0, 0.0, 0.0)
         centre = len(levels) // 2
-        return greatest(levels[centre] - self._levels[centre])
+        found = greatest(levels[centre] - self._levels[centre])
+        if self.aim.what != "range":
+            return found
+        moved_hz = effect_hz(self._levels), effect_hz(levels)
+        if abs(math.log2(moved_hz[1] / moved_hz[0])) < _MOVED_OCTAVES:
+            return found
+        return replace(found, moved_hz=moved_hz)
 
 
 _Swept = Callable[[float], float | None]

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tonebench.circuit.controls import Knob, Settings, SwitchControl
+from tonebench.circuit.controls import Settings
 from tonebench.circuit.hookup import Chain
 from tonebench.errors import CircuitError, RequestError
 from tonebench.network.nodal import Network
@@ -80,6 +80,8 @@ def nearest(
 ) -> Nearest:
     """Return the setting of B that comes nearest to A.
 
+    What stands before or after B belongs to its hook-up, and isn't turned.
+
     Parameters
     ----------
     a, b : Chain
@@ -113,7 +115,7 @@ def _fits(
     """Yield rms and setting of the best place for each position of B's switches."""
     network = Network(b)
     network.setting(fixed)  # refuses a knob that isn't there
-    knobs = [c.name for c in b.controls if isinstance(c, Knob) and c.name not in fixed]
+    knobs = [knob.name for knob in b.circuit.knobs if knob.name not in fixed]
     for switched in _switch_settings(b, fixed):
         try:
             search = Search(network, {**fixed, **switched}, knobs, levels, hz)
@@ -124,9 +126,7 @@ def _fits(
 
 
 def _switch_settings(b: Chain, fixed: Settings) -> Iterator[Settings]:
-    free = [
-        c for c in b.controls if isinstance(c, SwitchControl) and c.name not in fixed
-    ]
+    free = [switch for switch in b.circuit.switches if switch.name not in fixed]
     count = math.prod(len(switch.positions) for switch in free)
     if count > _MOST_SWITCHED:
         raise RequestError(
