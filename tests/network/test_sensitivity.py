@@ -11,7 +11,17 @@ import pytest
 from tonebench.circuit.circuit import STRAIGHT, Circuit
 from tonebench.circuit.files import read_circuit
 from tonebench.circuit.hookup import Chain, Hookup, join
-from tonebench.circuit.parts import Capacitor, OpAmp, Part, Resistor
+from tonebench.circuit.parts import (
+    Capacitor,
+    Inductor,
+    OpAmp,
+    Part,
+    Pot,
+    Resistor,
+    Transconductor,
+    VariableResistor,
+)
+from tonebench.circuit.tapers import parse_taper
 from tonebench.network.nodal import Network
 from tonebench.network.ports import Ports, Value
 from tonebench.network.response import response
@@ -23,6 +33,7 @@ FIELD = {
     "inductance": "inductance_henry",
     "winding": "winding_ohm",
     "gbw": "gbw_hz",
+    "transconductance": "transconductance_siemens",
 }
 HZ = np.geomspace(20, 20_000, 40)
 
@@ -81,6 +92,43 @@ def test_changed_values_equal_the_circuit_drawn_anew(
             np.testing.assert_allclose(
                 ports.changed(value, factor), anew, rtol=1e-8, err_msg=str(value)
             )
+
+
+def test_coils_transconductors_links_and_ends_of_tracks_are_exact_too(
+    drawn: Callable[..., Circuit],
+) -> None:
+    """A link of 2 Ω, a winding, a pot with end resistance, a current source."""
+    circuit = drawn(
+        Resistor("R1", ("in", "a"), 2.0),
+        Inductor("L1", ("a", "b"), 0.5, winding_ohm=40.0),
+        Capacitor("C1", ("b", "gnd"), 1e-7),
+        Pot("P1", 1e4, parse_taper("audio"), "level", ("gnd", "b"), "w", end_ohm=50.0),
+        VariableResistor("P2", 5e3, parse_taper("linear"), "tone", ("w", "out")),
+        Transconductor("G1", 1e-4, ("w", "gnd"), ("out", "gnd")),
+        Resistor("R2", ("out", "gnd"), 1e4),
+    )
+    chain = join(circuit)
+    setting = {"level": 4.0, "tone": 7.0}
+    ports = Ports(Network(chain), setting, HZ, 0)
+    assert {value.quantity for value in ports.values} >= {"winding", "transconductance"}
+    for k, value in enumerate(ports.values):
+        anew = response(Network(multiplied(chain, value, 1.7)), setting, HZ)[0]
+        np.testing.assert_allclose(ports.changed(value, 1.7), anew, rtol=1e-9)
+        up, down = (
+            response(Network(multiplied(chain, value, math.exp(h))), setting, HZ)[0]
+            for h in (1e-4, -1e-4)
+        )
+        size = np.abs(ports.transfer).max()
+        np.testing.assert_allclose(
+            ports.slopes[k], (up - down) / 2e-4, rtol=0, atol=2e-6 * size
+        )
+    for ref in ("L1", "R1", "G1"):
+        found = ports.without(ref, "opened")
+        part = circuit.part(ref)
+        anew = response(Network(drawn_without(chain, part, "opened")), setting, HZ)[0]
+        assert found is not None
+        np.testing.assert_allclose(found, anew, rtol=1e-9, atol=1e-14)
+    assert ports.without("G1", "shorted") is None
 
 
 def drawn_without(chain: Chain, part: Part, fate: str) -> Chain:

@@ -79,7 +79,7 @@ def test_nearest_setting_is_as_near_as_a_global_search_finds(
             levels = level_db(turning.responses(x.T))
             apart = levels - levels.mean(1, keepdims=True) - level_a + level_a.mean()
             quiet = level_a.mean() - levels.mean(1) - MOST_GAIN_DB
-            return np.sqrt(np.mean(apart**2, axis=1)) + np.maximum(quiet, 0)
+            return np.hypot(np.sqrt(np.mean(apart**2, axis=1)), 10 * quiet.clip(0))
 
         other = differential_evolution(
             rms,

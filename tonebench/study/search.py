@@ -29,6 +29,8 @@ _STARTS = 3
 _COARSE = 3
 #: Where each knob is tried alone once a place is found: valleys go on beyond a rim.
 _SCAN = np.array([0.0, 0.6, 1.2, 2.0, 2.7, 3.8, 5.0, 6.2, 7.3, 8.0, 8.8, 9.4, 10.0])
+#: A decibel beyond that counts as so many that stay different.
+_QUIET_WEIGHT = 10.0
 #: A place of B at which it would have to be turned up by more than this is none: so
 #: much can't be had from what follows (common practice, no source).
 MOST_GAIN_DB = 20.0
@@ -60,8 +62,9 @@ def difference_rms(level: Real, levels: Real) -> float:
 
 
 def _too_quiet(level: Real, levels: Real) -> float:
-    """Return by how many dB more than bearable B would have to be turned up."""
-    return max(0.0, float(levels.mean() - level.mean()) - MOST_GAIN_DB)
+    """Return by how much more than bearable B would have to be turned up, weighed."""
+    gain_db = float(levels.mean() - level.mean())
+    return _QUIET_WEIGHT * max(0.0, gain_db - MOST_GAIN_DB)
 
 
 class Search:
@@ -88,7 +91,7 @@ class Search:
         step = _COARSE if turning is self._coarse else 1
         wanted = self.levels[:, ::step]
         found = [
-            difference_rms(level, wanted) + _too_quiet(level, wanted)
+            math.hypot(difference_rms(level, wanted), _too_quiet(level, wanted))
             for level in level_db(turning.responses(positions))
         ]
         return np.array(found)
@@ -172,11 +175,12 @@ class Search:
             apart = level - level.mean() - centred(self.levels)
             tilt = np.tile(by_knob - by_knob.mean(axis=0), (len(self.levels), 1))
             quiet = _too_quiet(level, self.levels)
+            rise = _QUIET_WEIGHT * by_knob.mean(axis=0)
             share = math.sqrt(apart.size)
             self._last = (
                 position.copy(),
                 np.append(apart, share * quiet),
-                np.vstack([tilt, -share * by_knob.mean(axis=0) * (quiet > 0)]),
+                np.vstack([tilt, -share * rise * (quiet > 0)]),
             )
         return self._last[1:]
 
