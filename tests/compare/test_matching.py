@@ -12,7 +12,7 @@ from tonebench.compare.matching import Levels, jump_db, match_pair
 SILENCE = Levels(-math.inf, -math.inf, -math.inf, -math.inf, -math.inf)
 MODES = ("loudness", "rms", "frequency")
 level = st.floats(-69, 20)
-levels = st.builds(Levels, level, level, level, level)
+levels = st.builds(Levels, level, level, level, level, level)
 
 
 @settings(deadline=None)

@@ -21,7 +21,8 @@ from tonebench.circuit.files import read_circuit
 from tonebench.circuit.hookup import Chain, Hookup, join
 from tonebench.compare.verdict import MatchedCurves
 from tonebench.errors import OutputError, RequestError
-from tonebench.report.plots import PairPicture, _spread, draw_curves, draw_pair
+from tonebench.report.canvas import spread_apart
+from tonebench.report.plots import PairPicture, draw_curves, draw_pair
 from tonebench.report.themes import DARK, LIGHT, Theme
 from tonebench.study.curves import Curve, curves, family
 
@@ -187,7 +188,7 @@ room = st.floats(0.01, 20)
 @settings(deadline=None)
 @given(rising, room)
 def test_names_are_kept_in_order_and_apart(values: Sequence[float], gap: float) -> None:
-    places = _spread(values, gap)
+    places = spread_apart(values, gap)
     assert len(places) == len(values)
     assert all(b - a >= gap * (1 - 1e-6) - 1e-9 for a, b in pairwise(places))
 
@@ -198,7 +199,7 @@ def test_names_are_moved_as_little_as_needed(
     values: Sequence[float], gap: float
 ) -> None:
     """Least squares: the mean stays, and what stands apart already isn't moved."""
-    places = _spread(values, gap)
+    places = spread_apart(values, gap)
     if values:
         assert np.mean(places) == pytest.approx(np.mean(values), abs=1e-6)
     if all(b - a >= gap for a, b in pairwise(values)):
@@ -210,8 +211,8 @@ def test_names_are_moved_as_little_as_needed(
 def test_moving_all_ends_moves_all_names(
     values: Sequence[float], gap: float, shift: float
 ) -> None:
-    moved = _spread([value + shift for value in values], gap)
-    wanted = [place + shift for place in _spread(values, gap)]
+    moved = spread_apart([value + shift for value in values], gap)
+    wanted = [place + shift for place in spread_apart(values, gap)]
     assert moved == pytest.approx(wanted, abs=1e-6)
 
 

@@ -16,13 +16,19 @@ from collections.abc import Sequence
 import click
 
 from tonebench.cli import errors_shown
+from tonebench.cli.build import build
 from tonebench.cli.check import check
 from tonebench.cli.compare import compare
 from tonebench.cli.curves import curves
 from tonebench.cli.doctor import doctor
+from tonebench.cli.explain import explain
 from tonebench.cli.list_shipped import list_shipped
+from tonebench.cli.nearest import nearest
 from tonebench.cli.new import new
+from tonebench.cli.notes import notes
 from tonebench.cli.render import render
+from tonebench.cli.threads import use_one_thread
+from tonebench.cli.traits import traits
 from tonebench.errors import OutputError, TonebenchError
 
 _EPILOG = """\b
@@ -45,7 +51,11 @@ def cli() -> None:
     """Hear, see and say what one preamp circuit does that another does not."""
 
 
-for _command in (new, check, list_shipped, curves, render, compare, doctor):
+_COMMANDS = (
+    *(new, check, list_shipped, curves, traits, explain, nearest, notes),
+    *(render, compare, build, doctor),
+)
+for _command in _COMMANDS:
     cli.add_command(_command)
 
 
@@ -81,6 +91,7 @@ def run(arguments: Sequence[str]) -> int:
 
 def main() -> None:
     """Run the command line of this process."""
+    use_one_thread()
     # to be ended by the system tidies up as Ctrl-C does
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     for stream in (sys.stdout, sys.stderr):
