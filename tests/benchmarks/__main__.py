@@ -26,7 +26,10 @@ def machine() -> str:
         lines = info.read_text(encoding="utf-8").splitlines()
         models = [x.partition(":")[2].strip() for x in lines if x.startswith("model n")]
         name = models[0] if models else name
-    return f"{name}, {os.cpu_count()} cores, Python {platform.python_version()}"
+    found = f"{name}, {os.cpu_count()} cores, Python {platform.python_version()}"
+    if hasattr(os, "getloadavg"):  # others at work make threads look useless
+        found += f", load {os.getloadavg()[0]:.1f} before the start"
+    return found
 
 
 def main() -> None:

@@ -17,8 +17,9 @@ from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 _PLACE = "tonebench/digital/kernel"
 _MODULE = "tonebench.digital.kernel._kernel"
 _SOURCES = ("bank.c", "meter.c")
-#: No contraction of a product and a sum, no -march: the same bits on every machine.
-_OPTIONS = ["-std=gnu99", "-O3", "-ffp-contract=off"]
+#: No contraction of a product and a sum, no -march: the same bits on every machine. No
+#: debugging either, which would put this machine's folders into the module.
+_OPTIONS = ["-std=gnu99", "-O3", "-ffp-contract=off", "-g0"]
 
 
 class KernelHook(BuildHookInterface[BuilderConfig]):
