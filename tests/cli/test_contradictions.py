@@ -163,7 +163,7 @@ COMMANDS = [
     (3, "render mono.wav divider -o x.wav --before shorted", "a part of 0 ohm shorts"),
     (3, "curves divider --into shorted --at 100", "a part of 0 ohm shorts it"),
     (2, "render mono.wav floating -o x.wav --buffer input", "a buffer needs an input"),
-    (2, "render known.wav divider -o x.wav --pickup neck=small", "no input 'neck'"),
+    (2, "render known.wav divider -o x.wav --pickup neck=small", "has no input 'neck'"),
     (3, "render known.take.toml nobody -o x.wav", "there is no circuit 'nobody'"),
     (
         3,
