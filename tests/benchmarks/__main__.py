@@ -12,10 +12,11 @@ import subprocess
 import sys
 from pathlib import Path
 
-from tests.benchmarks import bench_design, bench_kernel
+from tests.benchmarks import bench_compare, bench_design, bench_kernel
 
 HERE = Path(__file__).parent
-PARTS = ("kernel", "design", "commands")
+UNDERSTANDING = ("traits", "explain", "build", "moves")
+PARTS = ("kernel", "compare", "design", "understanding", "commands")
 
 
 def machine() -> str:
@@ -45,12 +46,24 @@ def main() -> None:
     print(machine(), end="\n\n")
     if "kernel" in parts:
         bench_kernel.main(asked.minutes, asked.rounds)
+    if "compare" in parts:
+        bench_compare.main(asked.minutes, asked.rounds)
     if "design" in parts:
         bench_design.main()
         print()
-    if "commands" in parts:
-        sys.stdout.flush()
-        subprocess.run([sys.executable, HERE / "bench_commands.py"], check=True)
+    alone = {
+        "understanding": (
+            "bench_traits",
+            "bench_explain",
+            "bench_build",
+            "bench_moves",
+        ),
+        "commands": ("bench_commands",),
+    }
+    for part, names in alone.items():
+        for name in names if part in parts else ():
+            print(name.removeprefix("bench_"), flush=True)
+            subprocess.run([sys.executable, HERE / f"{name}.py"], check=True)
 
 
 if __name__ == "__main__":

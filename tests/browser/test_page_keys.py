@@ -76,7 +76,7 @@ def test_keys_play_pause_and_switch(page: Opened) -> None:
     page.wait_for("You hear A")
     for key, words, letter in (
         ("b", "You hear B", "B"),
-        ("D", "You hear the dry take", "dry"),
+        ("D", "You hear the take through no circuit", "dry"),
         ("a", "You hear A", "A"),
     ):
         keyboard.press(key)

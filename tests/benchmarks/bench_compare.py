@@ -1,0 +1,89 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""A whole `compare` of a long take, against files alone and against a plain script.
+
+All three are processes of their own, measured side by side from their start to their
+end. The plain script does what one would write by hand: read, filter, measure, match,
+write. tonebench also draws, hashes, makes a clip that switches, and a page with both
+clips in it. No test, and never collected as one.
+"""
+
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from tests.benchmarks.rounds import in_rounds, show
+from tonebench.circuit.files import read_circuit, read_pickup
+from tonebench.circuit.hookup import Hookup, join
+from tonebench.digital.cascade import design
+from tonebench.network.nodal import Network
+from tonebench.network.roots import find_roots
+
+RATE_HZ = 48_000
+FILES_ALONE = """
+import soundfile
+sound, rate = soundfile.read("take.wav", dtype="float32")
+for name in ("a.wav", "b.wav"):
+    soundfile.write(name, sound, rate, subtype="PCM_24")
+"""
+PLAIN_SCRIPT = """
+import numpy, pyloudnorm, soundfile
+from scipy.signal import sosfilt
+sound, rate = soundfile.read("take.wav")
+clips = [sosfilt(numpy.load(f"{x}.npy"), sound) for x in "ab"]
+meter = pyloudnorm.Meter(rate)
+levels = [meter.integrated_loudness(clip) for clip in clips]
+for name, clip, level in zip("ab", clips, levels):
+    turned = clip * 10 ** ((min(levels) - level) / 20)
+    soundfile.write(f"{name}.wav", turned, rate, subtype="PCM_24")
+"""
+WORDS = (
+    *("compare", "--a", "tern", "--b", "plover", "--take", "take.wav"),
+    *("--pickup", "sedge", "--cable", "700p", "-o", "out", "--force"),
+)
+
+
+def prepare(folder: Path, minutes: float) -> None:
+    """Write a take, and the filters of both circuits for the plain script."""
+    rng = np.random.default_rng(1)
+    decay = np.exp(-np.arange(RATE_HZ) / 8000) / 8
+    second = np.concatenate([rng.standard_normal(RATE_HZ) * decay, np.zeros(4800)])
+    count = round(60 * minutes * RATE_HZ / len(second))
+    take = np.tile(second, count)
+    soundfile.write(folder / "take.wav", take, RATE_HZ, subtype="PCM_24")
+    hookup = Hookup({"": read_pickup("sedge")}, cable_farad=700e-12)
+    for letter, name in (("a", "tern"), ("b", "plover")):
+        network = Network(join(read_circuit(name), hookup))
+        (roots,) = find_roots(network, {})
+        np.save(folder / f"{letter}.npy", design(roots, RATE_HZ).sections)
+
+
+def main(minutes: float = 10, rounds: int = 5) -> None:
+    """Print the table."""
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        prepare(folder, minutes)
+
+        def run(*words: str) -> None:
+            command = [sys.executable, *words]
+            subprocess.run(command, cwd=folder, check=True, capture_output=True)
+
+        times = in_rounds(
+            {
+                "read the take, write it twice": lambda: run("-c", FILES_ALONE),
+                "a plain script": lambda: run("-c", PLAIN_SCRIPT),
+                "tonebench compare": lambda: run("-m", "tonebench", *WORDS),
+            },
+            rounds,
+        )
+    print(f"whole processes, a take of {minutes:g} minutes; goals: at least")
+    show(times, {"tonebench compare": ("a plain script", 2.0)})
+    print("files alone against compare; goal: at least 0.4, so at most 2.5 times")
+    show(times, {"tonebench compare": ("read the take, write it twice", 0.4)})
+
+
+if __name__ == "__main__":
+    main()
