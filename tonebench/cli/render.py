@@ -2,6 +2,7 @@
 """``tonebench render``: one take through one circuit."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -65,10 +66,11 @@ def render(
     tonebench render mine.wav tern -o mine-tern.wav --pickup sedge --cable 700p
     tonebench render mine.wav tern -o turned.wav --move tilt=0:5,4:10
     """
-    from tonebench.plan.moves import parse_moves
+    from tonebench.plan.moves import moving_setting, parse_moves
     from tonebench.plan.take_files import read_take_file
     from tonebench.render import offline
     from tonebench.render.told import rendered_json, rendered_words
+    from tonebench.study.headroom_words import clipping_notice
 
     played = read_take_file(take)
     chain = read_chain(circuit, hookup, parts, played)
@@ -91,6 +93,9 @@ def render(
             force=force,
             progress=progress,
         )
+    setting = moving_setting(chain.controls, changes | moved).at(0)
+    if clipping := clipping_notice(played, chain, setting):
+        done = replace(done, notices=(*done.notices, clipping))
     if as_json:
         click.echo(json.dumps(rendered_json(played, chain, done), allow_nan=False))
     else:

@@ -25,6 +25,7 @@ from tonebench.network.response import response
 from tonebench.plan.comparison import Comparison, Match
 from tonebench.render.offline import BLOCK_FRAMES, Progress
 from tonebench.render.runner import RoutesRunner
+from tonebench.study.headroom_words import clipping_notice
 from tonebench.units import to_db
 
 Real = NDArray[np.float64]
@@ -43,7 +44,7 @@ class MeasuredPair:
     `gains_db` holds the match alone, without the common trim; `heard_lufs` is how loud
     the clips are with both. `cues` tells where a clip may switch; `switch_frames` how
     long that clip is. `playing` tells how the take's channels play together, where they
-    drive several inputs.
+    drive several inputs; `clipping` where a real unit would clip.
     """
 
     pair: Pair
@@ -54,6 +55,7 @@ class MeasuredPair:
     switch_frames: int
     heard_lufs: tuple[float, ...] = ()
     playing: Playing | None = None
+    clipping: tuple[str, ...] = ()
 
     def jump_db(self, mode: str) -> float | None:
         """Return how much louder B is than A without matching; None if silent."""
@@ -75,6 +77,7 @@ class MeasuredPair:
         for voice in self.pair.voices:
             who = "the dry take" if voice.letter == "dry" else voice.letter.upper()
             told += [f"{who}: {notice}" for notice in voice.route.notices]
+        told += self.clipping
         if any(voice.moving.is_moving for voice in self.pair.voices):
             told.append("curves show how the knobs stand at the start of the take")
         if self.playing is not None:
@@ -120,6 +123,15 @@ def measure(
     trim_db = common_trim_db(peaks)
     pairs_heard = (_with_heard(pair, meters, trim_db) for pair, meters in found)
     return Measured(comparison, tuple(pairs_heard), trim_db)
+
+
+def _clipping(pair: Pair) -> tuple[str, ...]:
+    """Return where a real unit would clip on the take and its clip doesn't."""
+    told = (
+        (voice.letter, clipping_notice(pair.take, voice.side.chain, voice.setting))
+        for voice in (pair.a, pair.b)
+    )
+    return tuple(f"{letter.upper()}: {words}" for letter, words in told if words)
 
 
 def _refuse_match_hz(match: Match, info: TakeInfo) -> None:
@@ -183,7 +195,14 @@ def _measure_take(
             matched, gain_db = with_dry(matched, a, b, dry, mode)
             gains = matched.gain_a_db, matched.gain_b_db, gain_db
         measured = MeasuredPair(
-            pair, levels, matched, gains, cues, envelope.frames, playing=playing
+            pair,
+            levels,
+            matched,
+            gains,
+            cues,
+            envelope.frames,
+            playing=playing,
+            clipping=_clipping(pair),
         )
         found.append((measured, mine))
     return found
