@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass, replace
 
 from tonebench.audio.levels import match_gains_db
+from tonebench.units import format_frequency
 
 #: How a match mode is called in sentences.
 MODE_WORDS = {
@@ -47,6 +48,15 @@ class Matched:
     is_matched: bool
     notice: str = ""
     mode: str = "none"
+
+
+def level_words(is_matched: bool, mode: str, match_hz: float) -> str:
+    """Return at which level a pairing's curves and clips are compared."""
+    if not is_matched:
+        return "not matched"
+    if mode == "frequency":
+        return f"at one level at {format_frequency(match_hz)}"
+    return "at one level"
 
 
 def jump_db(a: Levels, b: Levels, mode: str) -> float | None:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonebench.audio.take import open_strings_hz
-from tonebench.compare.matching import MODE_WORDS
+from tonebench.compare.matching import MODE_WORDS, level_words
 from tonebench.compare.measured import MeasuredPair, heard_gain
 from tonebench.plan.differences import ONLY_SETTINGS, what_differs
 from tonebench.units import format_db, format_frequency
@@ -77,15 +77,6 @@ def all_differ(pairs: Sequence[MeasuredPair]) -> str:
     return f"{found}; in some pairings the settings too"
 
 
-def level_words(measured: MeasuredPair, match_hz: float) -> str:
-    """Return at which level a pairing's curves and clips are compared."""
-    if not measured.matched.is_matched:
-        return "not matched"
-    if measured.matched.mode == "frequency":
-        return f"at one level at {format_frequency(match_hz)}"
-    return "at one level"
-
-
 def pair_differs(measured: MeasuredPair) -> str:
     """Return in one line what differs between A and B of a pairing."""
     pair = measured.pair
@@ -99,9 +90,10 @@ def verdict(measured: MeasuredPair, match_hz: float) -> tuple[str, str, str]:
     top_hz = min(_TOP_HZ, _TOP_SHARE * measured.pair.info.sample_rate_hz)
     low_hz = min(open_strings_hz(measured.pair.take.tuning), default=_LOW_HZ)
     curves = matched_curves(measured, np.geomspace(low_hz, top_hz, 441))
-    start = level_words(measured, match_hz)
+    matched = measured.matched
+    start = level_words(matched.is_matched, matched.mode, match_hz)
     start = start[0].upper() + start[1:]
-    if not measured.matched.is_matched:
+    if not matched.is_matched:
         start += ","
     return (
         f"{opening}.",

@@ -17,6 +17,7 @@ from typing import Any
 
 from tonebench.audio.outputs import write_whole
 from tonebench.audio.take import open_strings_hz
+from tonebench.compare.matching import level_words
 from tonebench.compare.verdict import MatchedCurves
 from tonebench.report.client_curve import curve_svg, curve_table, curve_words
 from tonebench.report.client_parts import (
@@ -34,7 +35,6 @@ from tonebench.report.client_parts import (
     take_of,
 )
 from tonebench.report.client_sound import packed
-from tonebench.units import format_frequency
 
 PAGE = "index.html"
 #: The voices of a pairing that can be played, in the order of the buttons.
@@ -187,7 +187,8 @@ def _pairing(manifest: Values, pairing: Values, curves: MatchedCurves) -> str:
     differs = (
         "" if sentence(told[0]) == sentence(manifest["differs"]) else sentence(told[0])
     )
-    level = _level_words(pairing, manifest["match"]["match_hz"])
+    mode = pairing.get("matched_by", "")
+    level = level_words(pairing["is_matched"], mode, manifest["match"]["match_hz"])
     names = (_side_name(clips["a"], "A"), _side_name(clips["b"], "B"))
     tuning = str(take.get("tuning", ""))
     strings = [
@@ -223,11 +224,3 @@ them (B − A) dotted.{told_strings}</figcaption>
 def _side_name(clip: Values, letter: str) -> str:
     name = clip.get("name") or clip.get("circuit")
     return f"{letter} {name}" if name else letter
-
-
-def _level_words(pairing: Values, match_hz: float) -> str:
-    if not pairing["is_matched"]:
-        return "not matched"
-    if pairing.get("matched_by") == "frequency":
-        return f"at one level at {format_frequency(match_hz)}"
-    return "at one level"

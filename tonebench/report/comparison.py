@@ -11,8 +11,9 @@ from tonebench.audio.outputs import is_same_file, whole_folder, write_whole
 from tonebench.audio.take import open_strings_hz
 from tonebench.compare.clips import Compared, write_clips
 from tonebench.compare.manifest import manifest_bytes, manifest_of, picture_names
+from tonebench.compare.matching import level_words
 from tonebench.compare.measured import Measured, MeasuredPair, measure
-from tonebench.compare.verdict import level_words, matched_curves, verdict
+from tonebench.compare.verdict import matched_curves, verdict
 from tonebench.errors import MissingPartError, RequestError
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
@@ -116,11 +117,12 @@ def _picture(measured: Measured, pair: MeasuredPair) -> PairPicture:
         words.append(take.name)
     notes = [word.rstrip("-0123456789") for word in take.tuning.split()]
     match_hz = measured.comparison.match.frequency_hz
+    level = level_words(pair.matched.is_matched, pair.matched.mode, match_hz)
     return PairPicture(
         curves=matched_curves(pair, _PICTURE_HZ),
         names=(f"A {pair.pair.a.name}", f"B {pair.pair.b.name}"),
         headline=verdict(pair, match_hz)[2],
         below=(", ".join(words), f"A  {a.chain.line}", f"B  {b.chain.line}"),
-        label=f"dB, {level_words(pair, match_hz)}",
+        label=f"dB, {level}",
         strings=tuple(zip(notes, open_strings_hz(take.tuning), strict=True)),
     )
