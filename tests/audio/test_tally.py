@@ -46,7 +46,7 @@ def noise(frames: int, channels: int) -> np.ndarray:
 
 
 @pytest.mark.parametrize("size", [1, 17, 509, 4096])
-@pytest.mark.parametrize("frames", [0, 1, 2, 4799, 4800, 4801, 20_011])
+@pytest.mark.parametrize("frames", [0, 1, 2, 479, 480, 481, 4800, 20_011])
 def test_blocks_of_any_size_give_the_same_counts(engine, size, frames):
     samples = noise(frames, 2)
     whole, parts = (fed(all_counts(2), samples, n) for n in (0, size))
@@ -62,7 +62,7 @@ def test_every_engine_counts_the_same(monkeypatch, rate, channels):
         monkeypatch.setenv("TONEBENCH_KERNEL", asked)
         found[asked] = fed(all_counts(channels, rate), samples, 5000)
     segments, peak, true_peak, squares = found["off"]
-    assert segments.shape == (10, channels)
+    assert segments.shape == (100, channels)
     for asked in ENGINES[:-1]:
         # sums in another order; 1e-12 is a hundred times what that may cost
         np.testing.assert_allclose(found[asked][0], segments, rtol=1e-12)
@@ -144,5 +144,5 @@ def test_segments_may_differ_in_length():
 
 def test_a_segment_starts_at_the_frame_nearest_to_its_time():
     starts = segment_starts(0, 1000, 11_025)
-    exact = np.arange(1000) * 1102.5
+    exact = np.arange(1000) * 110.25
     assert np.abs(starts - exact).max() <= 0.5

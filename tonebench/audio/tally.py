@@ -6,7 +6,7 @@ peaks to the last bit. Turning counts into decibels is left to the meters.
 """
 
 from collections.abc import Callable, Iterator
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,10 @@ from tonebench.digital.kernel.binding import KernelMeter, as_samples
 from tonebench.digital.kernel.engine import Engine, chosen
 
 Real = NDArray[np.float64]
+Number = TypeVar("Number", int, NDArray[np.int64])
 
+#: How finely loudness is kept: segments of 10 ms.
+SEGMENTS_A_SECOND = 100
 _LEVEL_SEGMENT_FRAMES = 4096
 _CHUNK_FRAMES = 65536
 
@@ -28,7 +31,7 @@ class Tally(Protocol):
     def feed(self, block: NDArray[np.floating], first_frame: int) -> Real:
         """Take a block in; `first_frame` is the number of its first frame, from 0.
 
-        Returns the sums of squares of the weighted 100 ms segments that ended, shape
+        Returns the sums of squares of the weighted 10 ms segments that ended, shape
         (n, channels). AudioError, and nothing is taken in, if the block has another
         shape or a sample isn't finite.
         """
@@ -81,16 +84,19 @@ def tally(
 
 
 def segment_starts(first: int, count: int, sample_rate_hz: int) -> NDArray[np.int64]:
-    """Return the first frames of `count` segments of 100 ms, halves rounded up.
+    """Return the first frames of `count` segments of 10 ms, halves rounded up.
 
-    Where 100 ms aren't whole frames, segment k starts at the frame nearest to
-    k · 100 ms, so that the error never adds up.
+    Where 10 ms aren't whole frames, segment k starts at the frame nearest to
+    k · 10 ms, so that the error never adds up.
 
-    >>> segment_starts(0, 4, 11_025).tolist()
-    [0, 1103, 2205, 3308]
+    >>> segment_starts(0, 5, 11_025).tolist()
+    [0, 110, 221, 331, 441]
     """
-    segments = np.arange(first, first + count, dtype=np.int64)
-    return (segments * sample_rate_hz + 5) // 10
+    return _start(np.arange(first, first + count, dtype=np.int64), sample_rate_hz)
+
+
+def _start(segment: Number, sample_rate_hz: int) -> Number:
+    return (segment * sample_rate_hz + SEGMENTS_A_SECOND // 2) // SEGMENTS_A_SECOND
 
 
 class _KernelTally:
@@ -104,7 +110,9 @@ class _KernelTally:
         taps: Real | None,
     ) -> None:
         self._name, self._channels = name, channels
-        self._meter = KernelMeter(engine, channels, sample_rate_hz, weighting, taps)
+        self._meter = KernelMeter(
+            engine, channels, sample_rate_hz, SEGMENTS_A_SECOND, weighting, taps
+        )
 
     def feed(self, block: NDArray[np.floating], first_frame: int) -> Real:
         samples = as_samples(block)
@@ -162,13 +170,14 @@ class _NumpyTally:
 
 
 class _WeightedSegments:
-    """Filters a stream, and sums up its squares over segments of 100 ms."""
+    """Filters a stream, and sums up its squares over segments of 10 ms."""
 
     def __init__(self, channels: int, sample_rate_hz: int, weighting: Real) -> None:
         self._weighting = weighting
         self._state = np.zeros((len(weighting), 2, channels))
         self._sums = SegmentSums(
-            channels, lambda k: int(np.diff(segment_starts(k, 2, sample_rate_hz))[0])
+            channels,
+            lambda k: _start(k + 1, sample_rate_hz) - _start(k, sample_rate_hz),
         )
 
     def feed(self, samples: Real) -> list[Real]:
@@ -219,9 +228,9 @@ class SegmentSums:
                 sums = self.unfinished()
                 self._finished += 1
                 self._filled = 0
-                self._segment = np.empty(
-                    (self._length_of(self._finished), self._channels)
-                )
+                length = self._length_of(self._finished)
+                if length != len(self._segment):
+                    self._segment = np.empty((length, self._channels))
                 yield sums
 
     def unfinished(self) -> Real:

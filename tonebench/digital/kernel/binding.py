@@ -110,6 +110,8 @@ class KernelMeter:
         One of the kernel's two.
     channels, sample_rate_hz : int
         The stream's.
+    segments_a_second : int
+        How finely loudness is kept; an even number.
     weighting : ndarray, shape (2, 6), optional
         The sections before the loudness segments; without them there are none.
     taps : ndarray, shape (12, 4), optional
@@ -121,6 +123,7 @@ class KernelMeter:
         engine: Engine,
         channels: int,
         sample_rate_hz: int,
+        segments_a_second: int,
         weighting: Real | None,
         taps: Real | None,
     ) -> None:
@@ -138,6 +141,7 @@ class KernelMeter:
         meter = self._lib.tb_meter_new(
             channels,
             sample_rate_hz,
+            segments_a_second,
             measures,
             bank,
             self._ffi.from_buffer("double[]", flat),

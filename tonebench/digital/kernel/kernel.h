@@ -37,15 +37,16 @@ typedef struct tb_meter tb_meter;
 
 enum tb_measure { TB_LEVEL = 1, TB_LOUDNESS = 2, TB_TRUE_PEAK = 4 };
 
-/* `measures` is a sum of the above. `weighting` has an input and an output for every
+/* `segments_a_second` (an even number) is how finely loudness is kept. `measures` is a
+ * sum of the above. `weighting` has an input and an output for every
  * channel, must outlive the meter, and may be NULL without TB_LOUDNESS. `taps` are 12
  * times 4: for each sample back in time, its weight in each phase. NULL when memory is
  * short. */
-tb_meter *tb_meter_new(int channels, int sample_rate_hz, int measures, tb_bank *weighting,
-                       const double *taps);
+tb_meter *tb_meter_new(int channels, int sample_rate_hz, int segments_a_second,
+                       int measures, tb_bank *weighting, const double *taps);
 void tb_meter_free(tb_meter *meter);
 
-/* The number of 100 ms segments that end within the next frames. */
+/* The number of loudness segments that end within the next frames. */
 size_t tb_meter_ending(const tb_meter *meter, size_t frames);
 
 /* Take frames in; write every ended segment's weighted sums of squares, one a channel.

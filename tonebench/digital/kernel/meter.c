@@ -34,6 +34,7 @@ typedef struct {
 struct tb_meter {
     void *memory; /* all that follows, as it was allocated */
     int channels, rate, measures;
+    int segments; /* of loudness, in a second */
     uint64_t frames;
     uint64_t segment; /* the number of the loudness segment that is going on */
     double peak, true_peak;
@@ -143,8 +144,8 @@ static void seek_true_peak(tb_meter *meter, channel *channel, size_t frames)
 
 /* ---- Setting up */
 
-tb_meter *tb_meter_new(int channels, int sample_rate_hz, int measures,
-                       tb_bank *weighting, const double *taps)
+tb_meter *tb_meter_new(int channels, int sample_rate_hz, int segments_a_second,
+                       int measures, tb_bank *weighting, const double *taps)
 {
     tb_block block = {NULL, NULL, 0};
     tb_meter *meter;
@@ -168,6 +169,7 @@ tb_meter *tb_meter_new(int channels, int sample_rate_hz, int measures,
     }
     meter->channels = channels;
     meter->rate = sample_rate_hz;
+    meter->segments = segments_a_second;
     meter->measures = measures;
     meter->weighting = weighting;
     for (int c = 0; c < channels; c++) {
@@ -193,10 +195,10 @@ void tb_meter_free(tb_meter *meter)
 
 /* ---- Running */
 
-/* The first frame of a loudness segment: nearest to k · 100 ms, halves rounded up. */
+/* The first frame of a loudness segment: the nearest one, halves rounded up. */
 static uint64_t start_of(const tb_meter *meter, uint64_t k)
 {
-    return (k * meter->rate + 5) / 10;
+    return (k * meter->rate + meter->segments / 2) / meter->segments;
 }
 
 size_t tb_meter_ending(const tb_meter *meter, size_t frames)

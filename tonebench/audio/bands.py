@@ -1,0 +1,168 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What a stream holds in each octave, or third of one: the bands of IEC 61260-1.
+
+The spectrum is a mean over windows of Hann, half of one over the next (P. D. Welch,
+IEEE Trans. Audio Electroacoust. 15(2), 1967). Knows nothing of loudness and of files.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+Real = NDArray[np.float64]
+
+#: A window lasts this long at least, in seconds, so that the lowest band has several
+#: lines: 0.75 Hz apart for thirds, 3 Hz for octaves.
+_WINDOW_S = {1: 0.33, 3: 1.35}
+#: Bands by number, f = 1000·10^(3k/10/n): octaves from 31.5 Hz, thirds from 25 Hz, both
+#: to 16 kHz by their nominal names.
+_NUMBERS = {1: range(-5, 5), 3: range(-16, 13)}
+#: Nominal names of the octaves (IEC 61260-1, annex on nominal frequencies).
+OCTAVE_NAMES = ("31.5", "63", "125", "250", "500", "1k", "2k", "4k", "8k", "16k")
+#: The squares of overlapping windows of Hann add up to this on the mean.
+_OVERLAPPED = 0.75
+
+
+def centres_hz(per_octave: int = 3) -> Real:
+    """Return the exact centres of the bands, base ten; `per_octave` is 1 or 3.
+
+    Examples
+    --------
+    >>> centres_hz()[[0, 16, -1]].round(2).tolist()
+    [25.12, 1000.0, 15848.93]
+    >>> centres_hz(1)[[0, 5, -1]].round(2).tolist()
+    [31.62, 1000.0, 15848.93]
+    """
+    step = 3 / (10 * per_octave)
+    return np.asarray(1000 * 10 ** (step * np.array(_NUMBERS[per_octave])))
+
+
+class Windows:
+    """A stream cut into windows that overlap by half, as power spectra.
+
+    The same to the last bit whatever the blocks. Half a window of silence goes in
+    front, and what the stream ends with is filled up: so every sample weighs the same.
+
+    Parameters
+    ----------
+    sample_rate_hz : float
+        The sample rate.
+    channels : int
+        How many channels the stream has.
+    window_s : float
+        How long a window lasts at least, in seconds.
+    every : int
+        Look at one window in so many: a long stream is then sampled evenly.
+    """
+
+    def __init__(
+        self, sample_rate_hz: float, channels: int, window_s: float, every: int = 1
+    ) -> None:
+        self.length = 1 << int(np.ceil(np.log2(window_s * sample_rate_hz)))
+        self.width_hz = sample_rate_hz / self.length
+        self._window = np.hanning(self.length + 1)[:-1, None]
+        self._held = np.zeros((self.length // 2, channels))
+        self._every, self._begun = every, 0
+
+    def feed(self, block: NDArray[np.floating]) -> Iterator[Real]:
+        """Take a block of shape (frames, channels) in; yield each full window.
+
+        A window is the power of its lines, shape (lines, channels), scaled so that
+        their sum is the mean square of what is under the window.
+        """
+        held = np.concatenate([self._held, block])
+        at, hop = 0, self.length // 2
+        while len(held) - at >= self.length:
+            if self._begun % self._every == 0:
+                yield self._power(held[at : at + self.length])
+            self._begun += 1
+            at += hop
+        self._held = held[at:].copy()
+
+    def rest(self) -> Iterator[Real]:
+        """Yield the windows that the stream would end with; it may go on after that."""
+        rest, begun = self._held, self._begun
+        while len(rest) > 0:
+            if begun % self._every == 0:
+                padded = np.zeros((self.length, rest.shape[1]))
+                padded[: len(rest)] = rest[: self.length]
+                yield self._power(padded)
+            begun += 1
+            rest = rest[self.length // 2 :]
+
+    def _power(self, samples: Real) -> Real:
+        lines = np.fft.rfft(samples * self._window, axis=0)
+        power: Real = lines.real**2 + lines.imag**2
+        power *= 2 / (self.length**2 * _OVERLAPPED / 2)
+        return power
+
+
+class BandMeter:
+    """Mean power of a stream by octaves or thirds, the mean over its channels.
+
+    Parameters
+    ----------
+    sample_rate_hz : float
+        The sample rate.
+    channels : int
+        How many channels the stream has.
+    per_octave : int
+        1 for octaves, 3 for thirds.
+    every : int
+        Look at one window in so many; see `Windows`.
+    """
+
+    def __init__(
+        self,
+        sample_rate_hz: float,
+        channels: int,
+        per_octave: int = 3,
+        every: int = 1,
+    ) -> None:
+        window_s = _WINDOW_S[per_octave]
+        self._windows = Windows(sample_rate_hz, channels, window_s, every)
+        self._rate, self._per_octave, self._every = sample_rate_hz, per_octave, every
+        self._power = np.zeros(self._windows.length // 2 + 1)
+        self._used, self._frames = 0, 0
+
+    def feed(self, block: NDArray[np.floating]) -> None:
+        """Take a block of shape (frames, channels) in."""
+        self._frames += len(block)
+        for power in self._windows.feed(block):
+            self._power += power.mean(axis=1)
+            self._used += 1
+
+    def bands(self) -> Real:
+        """Return the mean power in each band so far, shape (bands,).
+
+        A line counts for a band by the share of it that lies inside. A full-scale sine
+        has 0.5.
+        """
+        power, used = self._power.copy(), self._used
+        for last in self._windows.rest():
+            power += last.mean(axis=1)
+            used += 1
+        hop = self._windows.length // 2
+        if self._every == 1:  # every sample is in two windows
+            power *= hop / max(self._frames, 1)
+        else:
+            power /= max(used, 1)
+        edges = (np.arange(len(power) + 1) - 0.5) * self._windows.width_hz
+        below = np.concatenate([[0.0], np.cumsum(power)])
+        centre, half = centres_hz(self._per_octave), 10 ** (3 / (20 * self._per_octave))
+        low, high = (np.interp(centre * f, edges, below) for f in (1 / half, half))
+        return np.asarray(high - low)
+
+    def bands_db(self) -> tuple[float | None, ...]:
+        """Return the level in each band in dB re full scale, a sine having −3.01.
+
+        None where there is nothing, and for a band whose centre is above half the
+        sample rate; one that reaches above it is told as far as it goes.
+        """
+        top_hz = self._rate / 2
+        found = zip(self.bands().tolist(), centres_hz(self._per_octave), strict=True)
+        return tuple(
+            float(10 * np.log10(power)) if power > 1e-20 and hz < top_hz else None
+            for power, hz in found
+        )
