@@ -244,19 +244,25 @@ def test_a_silent_side_is_not_matched_and_said_to_be_silent(
     assert len(read_integers(tmp_path / "out" / b["file"])) == RATE
 
 
-@pytest.mark.parametrize(("seconds", "peak_dbfs"), [(0.399, -20), (1, -80)])
+SHORT = "shorter than 3 s, too short to go by loudness"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "peak_dbfs", "why"),
+    [(0.2, -20, SHORT), (2.99, -20, SHORT), (3, -80, "too soft to go by loudness")],
+)
 def test_a_take_without_a_loudness_reading_is_matched_by_rms(
-    tmp_path: Path, divider: Circuit, seconds: float, peak_dbfs: float
+    tmp_path: Path, divider: Circuit, seconds: float, peak_dbfs: float, why: str
 ) -> None:
     """BS.1770-5 takes loudness over blocks of 400 ms, above −70 LUFS."""
     take = write_float(tmp_path / "take.wav", sine(1000, seconds, peak_dbfs))
     manifest = compared(tmp_path, take, STRAIGHT, divider)
     (pairing,) = manifest["pairings"]
     assert pairing["is_matched"] is True
-    assert pairing["notices"] == [
-        "matched by RMS: too short or too soft to go by loudness"
-    ]
-    assert pairing["jump_db"]["loudness"] is None
+    assert pairing["notices"] == [f"matched by RMS: {why}"]
+    assert pairing["matched_by"] == "rms"
+    has_reading = seconds >= 0.4 and peak_dbfs > -70
+    assert (pairing["jump_db"]["loudness"] is not None) == has_reading
     assert pairing["jump_db"]["rms"] == pytest.approx(-HALF_DB, abs=1e-6)
     clips = pairing["clips"]
     assert clips["a"]["gain_db"] == pytest.approx(-HALF_DB, abs=1e-6)
@@ -264,10 +270,11 @@ def test_a_take_without_a_loudness_reading_is_matched_by_rms(
     assert level_db(a) == pytest.approx(level_db(b), abs=0.01)
 
 
-def test_a_take_of_400_ms_is_long_enough(tmp_path: Path, divider: Circuit) -> None:
-    take = write_float(tmp_path / "take.wav", sine(1000, 0.4))
+def test_a_take_of_3_s_is_long_enough(tmp_path: Path, divider: Circuit) -> None:
+    take = write_float(tmp_path / "take.wav", sine(1000, 3))
     (pairing,) = compared(tmp_path, take, STRAIGHT, divider)["pairings"]
     assert pairing["notices"] == []
+    assert pairing["matched_by"] == "loudness"
     assert pairing["jump_db"]["loudness"] == pytest.approx(-HALF_DB, abs=1e-6)
 
 
@@ -276,7 +283,7 @@ def test_a_side_of_two_inputs_is_driven_by_a_mono_take_and_says_so(
 ) -> None:
     """(1 + 1)/3 against 1/2: B is louder by 2.4988 dB."""
     mixer = read_circuit(drawn(tmp_path, "mixer", MIXER))
-    take = write_float(tmp_path / "take.wav", sine(500, 1))
+    take = write_float(tmp_path / "take.wav", sine(500, 3))
     (pairing,) = compared(tmp_path, take, divider, mixer)["pairings"]
     assert pairing["notices"] == ["B: one channel drives all inputs: left, right"]
     for mode in ("loudness", "rms", "frequency"):

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tonebench.compare.matching import Levels, jump_db, match_pair
+from tonebench.compare.matching import Levels, by_hand, jump_db, match_pair
 
 SILENCE = Levels(-math.inf, -math.inf, -math.inf, -math.inf, -math.inf)
 MODES = ("loudness", "rms", "frequency")
@@ -93,5 +93,27 @@ def test_what_has_no_loudness_reading_is_matched_by_rms_and_says_so() -> None:
     assert (matched.gain_a_db, matched.gain_b_db) == (-3, 0)
     assert matched.is_matched
     assert matched.mode == "rms"
-    told = "matched by RMS: too short or too soft to go by loudness"
-    assert matched.notice == told
+    assert matched.notice == "matched by RMS: too soft to go by loudness"
+
+
+@pytest.mark.parametrize("mode", MODES)
+def test_under_3_s_loudness_alone_gives_way_to_rms(mode: str) -> None:
+    a, b = Levels(-20, -18, -3, -3, 6), Levels(-18, -21, -2, -2, -1)
+    long, short = (match_pair(a, b, mode, seconds) for seconds in (3.0, 2.999))
+    assert long.mode == mode
+    assert short.mode == ("rms" if mode == "loudness" else mode)
+    assert (short.notice != "") == (mode == "loudness")
+
+
+@settings(deadline=None)
+@given(st.lists(st.floats(-20, 0), min_size=2, max_size=3), st.integers(-120, 120))
+def test_a_trim_by_hand_moves_b_against_all_others_and_turns_nothing_up(
+    gains: list[float], steps: int
+) -> None:
+    trim = steps * 0.05
+    a, b, *others = by_hand(gains, trim)
+    assert b - a == pytest.approx(gains[1] + trim - gains[0], abs=1e-12)
+    assert [each - a for each in others] == pytest.approx(
+        [each - gains[0] for each in gains[2:]], abs=1e-12
+    )
+    assert max(a, b, *others) <= 0

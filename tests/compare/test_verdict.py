@@ -31,7 +31,7 @@ def ran(
     b: Circuit,
     pairing: Pairing,
     mode: str = "loudness",
-    seconds: float = 1.0,
+    seconds: float = 3.0,
 ) -> MeasuredPair:
     take = write_float(folder / "take.wav", sine(1000, seconds))
     comparison = Comparison(
@@ -44,7 +44,7 @@ def sentences(
     folder: Path,
     text_b: str,
     mode: str = "loudness",
-    seconds: float = 1.0,
+    seconds: float = 3.0,
     **b: float,
 ) -> tuple[str, str, str]:
     """Return the verdict on straight against a circuit, 1 kHz being played."""

@@ -204,7 +204,7 @@ def test_words_tell_the_chains_the_verdict_and_the_clips(tmp_path: Path) -> None
     assert any(
         x.startswith("  as-they-start-b-volume.wav: volume 10; peak −") for x in lines
     )
-    assert "  matched by RMS: too short or too soft to go by loudness" in lines
+    assert "  matched by RMS: shorter than 3 s, too short to go by loudness" in lines
     assert lines[-1] == "wrote out"
 
 
@@ -213,5 +213,6 @@ def test_words_say_that_a_hot_set_was_turned_down(tmp_path: Path) -> None:
     done = write_comparison(small(tmp_path), tmp_path / "out")
     told = comparison_words(done, Path("out"))
     assert (
-        f"by −{-done.measured.trim_db:.1f} dB to keep the set under full scale" in told
+        f"by −{-done.measured.trim_db:.1f} dB to keep the set's true peak at −1 dBTP"
+        in told
     )

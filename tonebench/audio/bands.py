@@ -22,6 +22,8 @@ _NUMBERS = {1: range(-5, 5), 3: range(-16, 13)}
 OCTAVE_NAMES = ("31.5", "63", "125", "250", "500", "1k", "2k", "4k", "8k", "16k")
 #: The squares of overlapping windows of Hann add up to this on the mean.
 _OVERLAPPED = 0.75
+#: What `octave_meter` looks at, at most.
+_MOST_WINDOWS = 200
 
 
 def centres_hz(per_octave: int = 3) -> Real:
@@ -166,3 +168,13 @@ class BandMeter:
             float(10 * np.log10(power)) if power > 1e-20 and hz < top_hz else None
             for power, hz in found
         )
+
+
+def octave_meter(sample_rate_hz: float, channels: int, frames: int) -> BandMeter:
+    """Return a meter of octaves for a stream of known length, at next to no cost.
+
+    Up to half a minute all of it is looked at; a longer stream is sampled evenly, by
+    some 200 windows of a third of a second.
+    """
+    hop = Windows(sample_rate_hz, channels, _WINDOW_S[1]).length // 2
+    return BandMeter(sample_rate_hz, channels, 1, 1 + frames // (hop * _MOST_WINDOWS))

@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from tonebench.audio.tally import Tally, tally
 from tonebench.units import to_db
 
-#: Where a set of clips is kept when it would come near full scale; common practice,
-#: leaves room for what a converter adds between two samples.
+#: Where a set of clips is kept when it would come near full scale, by its true peak:
+#: the most that EBU R 128 permits; it leaves room for what comes after.
 DEFAULT_CEILING_DBFS = -1.0
+CEILING_WORDS = "−1 dBTP"
 
 
 class LevelMeter:

@@ -47,6 +47,12 @@ _OPTIONS = (
     ),
     click.option("--match-hz", type=float, help="The frequency for --match frequency."),
     click.option(
+        "--trim-b",
+        type=float,
+        metavar="DB",
+        help="Turn B by hand after matching, in steps of 0.05 dB.",
+    ),
+    click.option(
         "--dry", is_flag=True, help="Also write the dry take, through no circuit."
     ),
 )
@@ -95,6 +101,9 @@ def asked_comparison(
     show_doubts(comparison.circuits)
     if options["dry"]:
         comparison = replace(comparison, has_dry=True)
+    if options["trim_b"] is not None:
+        match = replace(comparison.match, trim_b_db=options["trim_b"])
+        comparison = replace(comparison, match=match)
     return comparison, Path(file).stem
 
 
@@ -119,6 +128,7 @@ def _without_file(options: Mapping[str, Any]) -> "tuple[Comparison, str]":
     match = Match(
         options["match"] or "loudness",
         DEFAULT_MATCH_HZ if asked_hz is None else asked_hz,
+        options["trim_b"] or 0.0,
     )
     comparison = Comparison(
         title=f"{a.circuit.name} against {b.circuit.name}",

@@ -11,10 +11,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from tonebench import __version__
+from tonebench.audio.levels import DEFAULT_CEILING_DBFS
 from tonebench.audio.take import Take
 from tonebench.compare.clips import Clip, Compared, PairClips
 from tonebench.compare.matching import Levels
 from tonebench.compare.measured import MeasuredPair
+from tonebench.compare.told_levels import reading_values
 from tonebench.compare.verdict import all_differ, pair_differs, verdict
 from tonebench.compare.voices import Voice
 
@@ -40,7 +42,9 @@ def manifest_of(compared: Compared) -> dict[str, Any]:
         "match": {
             "mode": comparison.match.mode,
             "match_hz": comparison.match.frequency_hz,
+            "trim_b_db": comparison.match.trim_b_db,
         },
+        "ceiling_dbtp": DEFAULT_CEILING_DBFS,
         "trim_db": compared.measured.trim_db,
         "client": dict(comparison.client),
         "pairings": [_pairing(compared, pair) for pair in compared.pairs],
@@ -78,8 +82,13 @@ def _take(compared: Compared, take: Take) -> dict[str, Any]:
 def _pairing(compared: Compared, pair: PairClips) -> dict[str, Any]:
     measured, comparison = pair.measured, compared.comparison
     clips = {
-        voice.letter: _clip(voice, pair.clips[voice.letter], levels)
-        for voice, levels in zip(measured.pair.voices, measured.levels, strict=True)
+        voice.letter: {
+            **_clip(voice, pair.clips[voice.letter], levels),
+            **reading_values(heard),
+        }
+        for voice, levels, heard in zip(
+            measured.pair.voices, measured.levels, measured.heard, strict=True
+        )
     }
     if "switch" in pair.clips:
         clips["switch"] = _switch(pair.clips["switch"])

@@ -6,11 +6,15 @@ Knows levels as numbers only.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tonebench.audio.levels import match_gains_db
 from tonebench.units import format_frequency
 
+#: What is shorter is matched by RMS: loudness needs some seconds to mean anything
+#: (common practice, no source; short-term loudness is that of 3 s).
+SHORTEST_BY_LOUDNESS_S = 3.0
 #: How a match mode is called in sentences.
 MODE_WORDS = {
     "loudness": "loudness",
@@ -65,11 +69,14 @@ def jump_db(a: Levels, b: Levels, mode: str) -> float | None:
     return jump if math.isfinite(jump) else None
 
 
-def match_pair(a: Levels, b: Levels, mode: str) -> Matched:
+def match_pair(
+    a: Levels, b: Levels, mode: str, duration_s: float = math.inf
+) -> Matched:
     """Return the gains for A and B.
 
-    A clip too short or too soft for a loudness reading (BS.1770 needs 400 ms above
-    −70 LUFS) is matched by RMS, and a silent one not at all; both are said.
+    By RMS where loudness is asked for and a clip is shorter than 3 s, or too soft for a
+    reading (BS.1770 needs 400 ms above −70 LUFS); a silent one is not matched at all.
+    Either is said.
     """
     if mode == "none":
         return Matched(0.0, 0.0, False, "not matched, as asked for")
@@ -77,18 +84,32 @@ def match_pair(a: Levels, b: Levels, mode: str) -> Matched:
     if silent:
         told = "A and B are" if len(silent) == 2 else f"{silent[0]} is"
         return Matched(0.0, 0.0, False, f"not matched: {told} silent")
+    is_short = mode == "loudness" and duration_s < SHORTEST_BY_LOUDNESS_S
     gains = match_gains_db(a.by(mode), b.by(mode))
-    if gains is not None:
+    if gains is not None and not is_short:
         return Matched(*gains, is_matched=True, mode=mode)
     gains = match_gains_db(a.rms_dbfs, b.rms_dbfs)
     if gains is None:
         return Matched(0.0, 0.0, False, "not matched: there is no level to go by")
-    notice = f"matched by RMS: too short or too soft to go by {MODE_WORDS[mode]}"
-    return Matched(*gains, is_matched=True, notice=notice, mode="rms")
+    why = f"too soft to go by {MODE_WORDS[mode]}"
+    if is_short:
+        why = f"shorter than {SHORTEST_BY_LOUDNESS_S:g} s, too short to go by loudness"
+    return Matched(*gains, True, f"matched by RMS: {why}", "rms")
+
+
+def by_hand(gains_db: Sequence[float], trim_b_db: float) -> tuple[float, ...]:
+    """Return the gains of A, B and the dry take with B trimmed by hand.
+
+    What would be turned up is not: the others are turned down instead.
+    """
+    a, b, *others = gains_db
+    b += trim_b_db
+    over = max(0.0, b)
+    return tuple(gain - over for gain in (a, b, *others))
 
 
 def with_dry(
-    matched: Matched, a: Levels, b: Levels, dry: Levels, mode: str
+    matched: Matched, a: Levels, b: Levels, dry: Levels
 ) -> tuple[Matched, float]:
     """Return the match of A and B, and the gain that brings the dry take to it.
 
@@ -96,9 +117,8 @@ def with_dry(
     """
     if not matched.is_matched:
         return matched, 0.0
-    mode = mode if jump_db(a, b, mode) is not None else "rms"
-    level_db = a.by(mode) + matched.gain_a_db
-    gains = match_gains_db(level_db, dry.by(mode))
+    level_db = a.by(matched.mode) + matched.gain_a_db
+    gains = match_gains_db(level_db, dry.by(matched.mode))
     if gains is None:
         return matched, 0.0
     lowered = replace(

@@ -11,11 +11,19 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from tonebench.audio.bands import octave_meter
 from tonebench.audio.files import TakeInfo, TakeReader
 from tonebench.audio.levels import common_trim_db
-from tonebench.audio.meters import Meters
+from tonebench.audio.meters import Meters, Reading
 from tonebench.audio.overlap import Behind, ahead
-from tonebench.compare.matching import Levels, Matched, jump_db, match_pair, with_dry
+from tonebench.compare.matching import (
+    Levels,
+    Matched,
+    by_hand,
+    jump_db,
+    match_pair,
+    with_dry,
+)
 from tonebench.compare.playing import Playing
 from tonebench.compare.switching import Cue, Envelope, switch_cues
 from tonebench.compare.voices import Pair, Voice, pairs_of
@@ -41,10 +49,10 @@ _HIGHEST_MATCH = 0.45
 class MeasuredPair:
     """A pairing on a take, measured: levels and gains in the order of its voices.
 
-    `gains_db` holds the match alone, without the common trim; `heard_lufs` is how loud
-    the clips are with both. `cues` tells where a clip may switch; `switch_frames` how
-    long that clip is. `playing` tells how the take's channels play together, where they
-    drive several inputs; `clipping` where a real unit would clip.
+    `gains_db` holds the match and the trim of B by hand, without the common trim;
+    `heard` is what the clips read with all three. `cues` tells where a clip may switch;
+    `switch_frames` how long that clip is. `playing` tells how the take's channels play
+    together, where they drive several inputs; `clipping` where a real unit would clip.
     """
 
     pair: Pair
@@ -53,13 +61,19 @@ class MeasuredPair:
     gains_db: tuple[float, ...]
     cues: tuple[Cue, ...]
     switch_frames: int
-    heard_lufs: tuple[float, ...] = ()
+    heard: tuple[Reading, ...] = ()
     playing: Playing | None = None
     clipping: tuple[str, ...] = ()
+    trim_b_db: float = 0.0
 
     def jump_db(self, mode: str) -> float | None:
         """Return how much louder B is than A without matching; None if silent."""
         return jump_db(self.levels[0], self.levels[1], mode)
+
+    @property
+    def heard_lufs(self) -> tuple[float, ...]:
+        """How loud the clips are."""
+        return tuple(reading.loudness_lufs for reading in self.heard)
 
     @property
     def files(self) -> dict[str, str]:
@@ -73,7 +87,7 @@ class MeasuredPair:
     @property
     def notices(self) -> tuple[str, ...]:
         """What a listener must know about the pair."""
-        told = [self.matched.notice]
+        told = [self.matched.notice, trim_words(self.trim_b_db)]
         for voice in self.pair.voices:
             who = "the dry take" if voice.letter == "dry" else voice.letter.upper()
             told += [f"{who}: {notice}" for notice in voice.route.notices]
@@ -146,11 +160,11 @@ def _refuse_match_hz(match: Match, info: TakeInfo) -> None:
 def _with_heard(
     pair: MeasuredPair, meters: Sequence[Meters], trim_db: float
 ) -> MeasuredPair:
-    heard_lufs = (
-        meter.loudness.integrated_lufs(gain_db + trim_db)
+    heard = (
+        meter.reading(gain_db + trim_db)
         for meter, gain_db in zip(meters, pair.gains_db, strict=True)
     )
-    return replace(pair, heard_lufs=tuple(heard_lufs))
+    return replace(pair, heard=tuple(heard))
 
 
 def _measure_take(
@@ -161,7 +175,10 @@ def _measure_take(
 ) -> list[tuple[MeasuredPair, list[Meters]]]:
     rate = reader.info.sample_rate_hz
     voices = [voice for pair in pairs for voice in pair.voices]
-    meters = [Meters(rate, voice.route.channels_out) for voice in voices]
+    meters = [
+        Meters(rate, out, octave_meter(rate, out, reader.info.frames))
+        for out in (voice.route.channels_out for voice in voices)
+    ]
     envelope = Envelope(rate)
     channels = reader.info.channels
     is_by_input = channels > 1 and any(voice.route.is_summed for voice in voices)
@@ -184,28 +201,42 @@ def _measure_take(
             _levels(voice, meter, comparison.match.frequency_hz, playing)
             for voice, meter in zip(pair.voices, mine, strict=True)
         )
-        matched = match_pair(levels[0], levels[1], comparison.match.mode)
-        if pair.info.duration_s < _SHORTEST_MATCHED_S:
+        duration_s = pair.info.duration_s
+        match = comparison.match
+        matched = match_pair(levels[0], levels[1], match.mode, duration_s)
+        if duration_s < _SHORTEST_MATCHED_S:
             told = "not matched: the take is too short to have a level"
             matched = Matched(0.0, 0.0, False, told)
         gains: tuple[float, ...] = matched.gain_a_db, matched.gain_b_db
         if len(levels) > 2:
             a, b, dry = levels
-            mode = comparison.match.mode
-            matched, gain_db = with_dry(matched, a, b, dry, mode)
+            matched, gain_db = with_dry(matched, a, b, dry)
             gains = matched.gain_a_db, matched.gain_b_db, gain_db
         measured = MeasuredPair(
             pair,
             levels,
             matched,
-            gains,
+            by_hand(gains, match.trim_b_db),
             cues,
             envelope.frames,
             playing=playing,
             clipping=_clipping(pair),
+            trim_b_db=match.trim_b_db,
         )
         found.append((measured, mine))
     return found
+
+
+def trim_words(trim_b_db: float) -> str:
+    """Return what a trim by hand does, or nothing if there is none.
+
+    >>> trim_words(-0.15)
+    'B is trimmed by hand, after matching: −0.15 dB'
+    """
+    if not trim_b_db:
+        return ""
+    sign = "+" if trim_b_db > 0 else "−"
+    return f"B is trimmed by hand, after matching: {sign}{abs(trim_b_db):.2f} dB"
 
 
 class Played(NamedTuple):

@@ -17,14 +17,20 @@ from tonebench.plan.moves import Changes, moving_setting
 MATCH_MODES = ("loudness", "rms", "frequency", "none")
 #: Where gains are shown, and matched, if no frequency is asked for.
 DEFAULT_MATCH_HZ = 500.0
+#: How finely, and how far, B may be trimmed by hand.
+TRIM_STEP_DB, MOST_TRIM_DB = 0.05, 6.0
 
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """How A and B are brought to one level, and at which frequency gains are shown."""
+    """How A and B are brought to one level, and at which frequency gains are shown.
+
+    `trim_b_db` turns B against that level, by hand and by ear, in steps of 0.05 dB.
+    """
 
     mode: str = "loudness"
     frequency_hz: float = DEFAULT_MATCH_HZ
+    trim_b_db: float = 0.0
 
     def __post_init__(self) -> None:
         if self.mode not in MATCH_MODES:
@@ -35,6 +41,14 @@ class Match:
             raise RequestError(
                 f"match_hz must be from 1 to 100000 Hz, got {self.frequency_hz:g}"
             )
+        steps = self.trim_b_db / TRIM_STEP_DB
+        is_fit = abs(self.trim_b_db) <= MOST_TRIM_DB  # also catches NaN
+        if not is_fit or abs(steps - round(steps)) > 1e-6:
+            raise RequestError(
+                f"trim_b must be from -{MOST_TRIM_DB:g} to {MOST_TRIM_DB:g} dB in "
+                f"steps of {TRIM_STEP_DB:g} dB, got {self.trim_b_db:g}"
+            )
+        object.__setattr__(self, "trim_b_db", round(round(steps) * TRIM_STEP_DB, 2))
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ Reads no sound; a take is only looked up by its name.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -100,9 +101,13 @@ def _match(top: Table) -> Match | None:
     known = len(top.findings.faults)
     mode = top.one_of("match", MATCH_MODES, "loudness")
     frequency_hz = top.quantity("match_hz", "Hz", f"{DEFAULT_MATCH_HZ:g}")
+    trim_b_db = top.number("trim_b") or 0.0
     if len(top.findings.faults) > known:
         return None
-    return noted(top, "match_hz", lambda: Match(mode, frequency_hz))
+    match = noted(top, "match_hz", lambda: Match(mode, frequency_hz))
+    if match is None:
+        return None
+    return noted(top, "trim_b", lambda: replace(match, trim_b_db=trim_b_db))
 
 
 def _side(

@@ -20,6 +20,7 @@ from tonebench.audio.take import open_strings_hz
 from tonebench.compare.matching import level_words
 from tonebench.compare.verdict import MatchedCurves
 from tonebench.report.client_curve import curve_svg, curve_table, curve_words
+from tonebench.report.client_levels import heard_html
 from tonebench.report.client_parts import (
     LETTERS,
     Values,
@@ -217,6 +218,7 @@ them (B − A) dotted.{told_strings}</figcaption>
 <div class="sides">{sides}</div>
 <p class="jump">{sentence(told[1])}</p>
 {levels_html(pairing, manifest["match"]["match_hz"])}
+{heard_html(pairing)}
 <details><summary>Files of this pairing</summary>{files_html(pairing)}</details>
 </article>"""
 

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
+from tonebench.audio.levels import CEILING_WORDS
 from tonebench.units import (
     format_db,
     format_frequency,
@@ -219,7 +220,8 @@ def footer_html(manifest: Values, takes: Sequence[Values]) -> str:
     if manifest.get("trim_db"):
         trim = format_db(manifest["trim_db"])
         lines.append(
-            f"All clips are turned by {trim} to keep the set under full scale."
+            f"All clips are turned by {trim} to keep the set's true peak at "
+            f"{CEILING_WORDS}."
         )
     lines.append(
         "All clips of a pairing start on one sample and are the same length; they are "

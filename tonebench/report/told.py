@@ -4,6 +4,7 @@
 import math
 from pathlib import Path
 
+from tonebench.audio.levels import CEILING_WORDS
 from tonebench.compare.clips import Clip, Compared, PairClips
 from tonebench.compare.verdict import all_differ, verdict
 from tonebench.render.told import take_notice
@@ -31,7 +32,7 @@ def comparison_words(compared: Compared, folder: Path) -> str:
     if compared.measured.trim_db:
         lines.append(
             f"all clips are turned by {format_db(compared.measured.trim_db)} to keep "
-            "the set under full scale"
+            f"the set's true peak at {CEILING_WORDS}"
         )
     lines.append(f"wrote {folder}")
     return "\n".join(lines)
