@@ -64,8 +64,11 @@ class Windows:
         self.length = 1 << int(np.ceil(np.log2(window_s * sample_rate_hz)))
         self.width_hz = sample_rate_hz / self.length
         self._window = np.hanning(self.length + 1)[:-1, None]
-        self._held = np.zeros((self.length // 2, channels))
-        self._every, self._begun = every, 0
+        self._held = np.zeros((self.length, channels))
+        # windows that are all looked at begin with half a window of silence
+        self._filled = self.length // 2 if every == 1 else 0
+        self._skipped = 0  # frames to pass over before the next window
+        self._every = every
 
     def feed(self, block: NDArray[np.floating]) -> Iterator[Real]:
         """Take a block of shape (frames, channels) in; yield each full window.
@@ -73,25 +76,36 @@ class Windows:
         A window is the power of its lines, shape (lines, channels), scaled so that
         their sum is the mean square of what is under the window.
         """
-        held = np.concatenate([self._held, block])
         at, hop = 0, self.length // 2
-        while len(held) - at >= self.length:
-            if self._begun % self._every == 0:
-                yield self._power(held[at : at + self.length])
-            self._begun += 1
-            at += hop
-        self._held = held[at:].copy()
+        while True:
+            passed = min(self._skipped, len(block) - at)
+            self._skipped -= passed
+            at += passed
+            count = min(self.length - self._filled, len(block) - at)
+            end = self._filled + count
+            self._held[self._filled : end] = block[at : at + count]
+            self._filled = end
+            at += count
+            if end < self.length:
+                return
+            yield self._power(self._held)
+            if self._every == 1:
+                self._held[:hop] = self._held[hop:]
+                self._filled = hop
+            else:
+                self._filled = 0
+                self._skipped = self._every * hop - self.length
 
     def rest(self) -> Iterator[Real]:
-        """Yield the windows that the stream would end with; it may go on after that."""
-        rest, begun = self._held, self._begun
-        while len(rest) > 0:
-            if begun % self._every == 0:
-                padded = np.zeros((self.length, rest.shape[1]))
-                padded[: len(rest)] = rest[: self.length]
-                yield self._power(padded)
-            begun += 1
-            rest = rest[self.length // 2 :]
+        """Yield the windows that the stream would end with; it may go on after that.
+
+        None if only one window in so many is looked at.
+        """
+        starts = range(0, self._filled, self.length // 2) if self._every == 1 else ()
+        for start in starts:
+            padded = np.zeros_like(self._held)
+            padded[: self._filled - start] = self._held[start : self._filled]
+            yield self._power(padded)
 
     def _power(self, samples: Real) -> Real:
         lines = np.fft.rfft(samples * self._window, axis=0)
