@@ -40,6 +40,18 @@ def centres_hz(per_octave: int = 3) -> Real:
     return np.asarray(1000 * 10 ** (step * np.array(_NUMBERS[per_octave])))
 
 
+def in_bands(power: Real, width_hz: float, per_octave: int = 3) -> Real:
+    """Return the power in each band from that of lines `width_hz` apart, from 0 Hz.
+
+    A line counts for a band by the share of it that lies inside.
+    """
+    edges = (np.arange(len(power) + 1) - 0.5) * width_hz
+    below = np.concatenate([[0.0], np.cumsum(power)])
+    centre, half = centres_hz(per_octave), 10 ** (3 / (20 * per_octave))
+    low, high = (np.interp(centre * f, edges, below) for f in (1 / half, half))
+    return np.asarray(high - low)
+
+
 class Windows:
     """A stream cut into windows that overlap by half, as power spectra.
 
@@ -152,8 +164,7 @@ class BandMeter:
     def bands(self) -> Real:
         """Return the mean power in each band so far, shape (bands,).
 
-        A line counts for a band by the share of it that lies inside. A full-scale sine
-        has 0.5.
+        A full-scale sine has 0.5.
         """
         power, used = self._power.copy(), self._used
         for last in self._windows.rest():
@@ -164,11 +175,7 @@ class BandMeter:
             power *= hop / max(self._frames, 1)
         else:
             power /= max(used, 1)
-        edges = (np.arange(len(power) + 1) - 0.5) * self._windows.width_hz
-        below = np.concatenate([[0.0], np.cumsum(power)])
-        centre, half = centres_hz(self._per_octave), 10 ** (3 / (20 * self._per_octave))
-        low, high = (np.interp(centre * f, edges, below) for f in (1 / half, half))
-        return np.asarray(high - low)
+        return in_bands(power, self._windows.width_hz, self._per_octave)
 
     def bands_db(self) -> tuple[float | None, ...]:
         """Return the level in each band in dB re full scale, a sine having −3.01.
