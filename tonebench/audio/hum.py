@@ -27,6 +27,8 @@ _TOP_HZ = 400.0
 _LEAST_ABOVE_DB = 10.0
 #: The window's own width in lines, to either side, and where "beside" is.
 _OWN, _BESIDE_FROM, _BESIDE_TO = 2, 4, 14
+#: A window rests as the quietest does up to so many times its power: 10 dB.
+_ALIKE = 10.0
 #: Below this it is digital silence, in which there is nothing to see.
 _SILENT = 1e-17
 
@@ -64,9 +66,11 @@ class Hum:
 
     @property
     def level_dbfs(self) -> float:
-        """The level of all lines that stand out together; −inf if none does."""
+        """The level of all lines that stand out together; −inf if there is no hum."""
+        if not self.is_there:
+            return -np.inf
         power = sum(10 ** (x.level_dbfs / 10) for x in self.lines if x.is_there)
-        return float(10 * np.log10(power)) if power else -np.inf
+        return float(10 * np.log10(power))
 
 
 class HumFinder:
@@ -100,11 +104,14 @@ class HumFinder:
         """Return the stronger of both hums; None if the stream is too short to say."""
         if not self._quietest:
             return None
-        spectra = np.array([entry[2] for entry in self._quietest])
         quiet = -max(entry[0] for entry in self._quietest)
+        # of the others those that rest as well
+        spectra = np.array(
+            [lines for total, _, lines in self._quietest if -total <= _ALIKE * quiet]
+        )
         quiet_dbfs = float(10 * np.log10(quiet))
         hums = [Hum(hz, self._lines_of(hz, spectra), quiet_dbfs) for hz in MAINS_HZ]
-        return max(hums, key=lambda hum: (hum.is_there, hum.level_dbfs))
+        return max(hums, key=lambda hum: hum.level_dbfs)
 
     def _lines_of(self, mains_hz: int, spectra: Real) -> tuple[HumLine, ...]:
         found = []

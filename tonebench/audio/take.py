@@ -104,6 +104,31 @@ def parse_full_scale(text: str) -> float:
     return float(volts)
 
 
+def parse_rms(text: str) -> float:
+    """Read what a meter shows, volts RMS or dBu, into volts RMS.
+
+    Examples
+    --------
+    >>> parse_rms("775mV")
+    0.775
+    >>> round(parse_rms("0dBu"), 4)
+    0.7746
+    """
+    if _DBU.fullmatch(text.strip()):
+        volts = parse_full_scale(text) / 2**0.5
+    else:
+        try:
+            volts = parse_value(text, "V")
+        except ValueTextError as error:
+            raise RequestError(
+                f"--meter: cannot read '{text}' as a meter's reading; write it like "
+                "'0.775V' or '-2.2dBu'"
+            ) from error
+    if not 1e-3 <= volts <= 50:
+        raise RequestError(f"--meter must be from 1 mV to 50 V RMS, got '{text}'")
+    return float(volts)
+
+
 def open_strings_hz(tuning: str) -> tuple[float, ...]:
     """Return the pitches of the open strings of a tuning such as "E1 A1 D2 G2".
 

@@ -28,6 +28,8 @@ _WINDOWS_A_SECOND, _WINDOWS_OF_NOISE = 20, 4
 _QUIET_SHARE, _LOUD_SHARE = 0.05, 0.95
 #: A sound begins and ends where it is this far below the highest sample.
 _SOUND = 0.01
+#: What is left of a power by rounding.
+_ROUNDING = 1e-13
 #: A third of an octave counts for "how low it goes" down to so far below the highest.
 _LOWEST_DB = -20.0
 
@@ -46,7 +48,8 @@ class Channel:
         Flat tops, and places where the sound breaks off.
     unlike_first_db, mirrored_first_db : float
         How loud its difference from the first channel is, and its sum with it, relative
-        to the first; −inf where there is none, NaN if the first is silent.
+        to the first, all without DC; −inf where there is none, NaN if the first is
+        silent.
     """
 
     peak_dbfs: float
@@ -171,20 +174,24 @@ class _TakeMeter:
         )
 
     def _channel(self, k: int) -> Channel:
-        first = self._squares[0]
-
-        def against(squares: float) -> float:
-            return to_db(float(np.sqrt(squares / first))) if first else np.nan
-
         frames = max(1, self._frames)
+        mean = self._sums / frames
+        first = self._squares[0] / frames - mean[0] ** 2
+
+        def against(squares: float, dc: float) -> float:
+            power = max(0.0, squares / frames - dc**2)
+            if power < _ROUNDING * self._squares[0] / frames:
+                power = 0.0
+            return to_db(float(np.sqrt(power / first))) if first > 0 else np.nan
+
         return Channel(
             peak_dbfs=to_db(float(self._peaks[k])),
             rms_dbfs=to_db(float(np.sqrt(self._squares[k] / frames))),
-            dc=float(self._sums[k] / frames),
+            dc=float(mean[k]),
             clipped=self._runs[k].clipped,
             gaps=self._runs[k].gaps,
-            unlike_first_db=against(self._unlike[k]),
-            mirrored_first_db=against(self._mirrored[k]),
+            unlike_first_db=against(self._unlike[k], mean[k] - mean[0]),
+            mirrored_first_db=against(self._mirrored[k], mean[k] + mean[0]),
         )
 
     def _floor_and_playing(self) -> tuple[float, float]:

@@ -27,6 +27,7 @@ from tonebench.cli.nearest import nearest
 from tonebench.cli.new import new
 from tonebench.cli.notes import notes
 from tonebench.cli.render import render
+from tonebench.cli.take import take
 from tonebench.cli.threads import use_one_thread
 from tonebench.cli.traits import traits
 from tonebench.errors import OutputError, TonebenchError
@@ -53,7 +54,7 @@ def cli() -> None:
 
 _COMMANDS = (
     *(new, check, list_shipped, curves, traits, explain, nearest, notes),
-    *(render, compare, build, doctor),
+    *(render, compare, build, take, doctor),
 )
 for _command in _COMMANDS:
     cli.add_command(_command)
