@@ -5,10 +5,11 @@ The second of two passes over the takes, in constant memory.
 """
 
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,8 +25,10 @@ from tonebench.compare.measured import (
     play,
 )
 from tonebench.compare.switching import cue_text, share_of_b
+from tonebench.compare.voices import Voice
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
+from tonebench.render.runner import THREADS
 from tonebench.units import from_db
 
 Real = NDArray[np.float64]
@@ -43,7 +46,7 @@ class Clip:
     loudness_lufs: float
     peak_dbfs: float
     true_peak_dbtp: float
-    sha256: str
+    sha256: str = ""
     cues: str = ""
 
 
@@ -73,9 +76,13 @@ def write_clips(
     measured: Measured,
     folder: Path,
     *,
+    packed: Path | None = None,
     progress: Progress = lambda share: None,
 ) -> Compared:
     """Write the clips of a measured comparison, 24-bit WAV, into a folder that exists.
+
+    Every voice's clip goes into the folder `packed` too, where one is given: the same
+    samples in the same pass, as FLAC.
 
     Raises
     ------
@@ -91,9 +98,26 @@ def write_clips(
             progress((number + share) / len(takes))
 
         with TakeReader(take.audio) as reader:
-            pairs += _write_take(reader, mine, measured.trim_db, folder, tell)
-    hashes = {take.audio.name: sha256_of(take.audio) for take in takes}
-    return Compared(measured, hashes, tuple(pairs))
+            pairs += _write_take(reader, mine, measured.trim_db, folder, packed, tell)
+    files = [take.audio for take in takes]
+    files += [folder / clip.file for pair in pairs for clip in pair.clips.values()]
+    with ThreadPoolExecutor(THREADS) as threads:
+        hashes = dict(zip(files, threads.map(sha256_of, files), strict=True))
+    return Compared(
+        measured,
+        {take.audio.name: hashes[take.audio] for take in takes},
+        tuple(_with_hashes(pair, hashes, folder) for pair in pairs),
+    )
+
+
+def _with_hashes(
+    pair: PairClips, hashes: Mapping[Path, str], folder: Path
+) -> PairClips:
+    clips = {
+        letter: replace(clip, sha256=hashes[folder / clip.file])
+        for letter, clip in pair.clips.items()
+    }
+    return replace(pair, clips=clips)
 
 
 def _write_take(
@@ -101,44 +125,37 @@ def _write_take(
     pairs: Sequence[MeasuredPair],
     trim_db: float,
     folder: Path,
+    packed: Path | None,
     progress: Progress,
 ) -> list[PairClips]:
     voices = [voice for pair in pairs for voice in pair.pair.voices]
     gains = [from_db(g + trim_db) for pair in pairs for g in pair.gains_db]
-    switches = [_Switch(pair, folder) for pair in pairs]
+    switches = [_Switch(pair, trim_db, folder) for pair in pairs]
     with ExitStack() as stack:
         writers = [
-            stack.enter_context(
-                _writer(folder / voice.file, reader.info, voice.route.channels_out)
-            )
-            for voice in voices
+            stack.enter_context(_VoiceWriter(voice, reader.info, gain, folder, packed))
+            for voice, gain in zip(voices, gains, strict=True)
         ]
         for switch in switches:
             stack.enter_context(switch)
         threads = [stack.enter_context(Behind(writer.write)) for writer in writers]
 
         def take_in(played: Played) -> None:
-            turned = [
-                output * gain
-                for output, gain in zip(played.outputs, gains, strict=True)
-            ]
-            for thread, output in zip(threads, turned, strict=True):
+            for thread, output in zip(threads, played.outputs, strict=True):
                 thread.put(output)
+            outputs = played.outputs
             for switch in switches:
-                count = len(switch.measured.pair.voices)
-                switch.write(turned[0], turned[1], played.first_frame)
-                turned = turned[count:]
+                switch.write(outputs[0], outputs[1], played.first_frame)
+                outputs = outputs[len(switch.measured.pair.voices) :]
 
         play(reader, voices, take_in, progress)
     return [
-        _pair_clips(pair, switch, trim_db, folder)
+        _pair_clips(pair, switch, trim_db)
         for pair, switch in zip(pairs, switches, strict=True)
     ]
 
 
-def _pair_clips(
-    measured: MeasuredPair, switch: "_Switch", trim_db: float, folder: Path
-) -> PairClips:
+def _pair_clips(measured: MeasuredPair, switch: "_Switch", trim_db: float) -> PairClips:
     clips = {}
     for k, voice in enumerate(measured.pair.voices):
         gain_db = measured.gains_db[k] + trim_db
@@ -148,10 +165,9 @@ def _pair_clips(
             loudness_lufs=measured.heard_lufs[k],
             peak_dbfs=measured.levels[k].peak_dbfs + gain_db,
             true_peak_dbtp=measured.levels[k].true_peak_dbtp + gain_db,
-            sha256=sha256_of(folder / voice.file),
         )
     if switch.is_made:
-        clips["switch"] = switch.clip(trim_db)
+        clips["switch"] = switch.clip()
     return PairClips(measured, clips)
 
 
@@ -165,11 +181,49 @@ def _writer(path: Path, info: TakeInfo, channels: int) -> ClipWriter:
     )
 
 
+class _VoiceWriter:
+    """A voice's clip while it is written, and the same as FLAC if asked for."""
+
+    def __init__(
+        self,
+        voice: Voice,
+        info: TakeInfo,
+        gain: float,
+        folder: Path,
+        packed: Path | None,
+    ) -> None:
+        channels = voice.route.channels_out
+        self._gain = gain
+        self._clip = _writer(folder / voice.file, info, channels)
+        self._pack = None
+        if packed:
+            path = packed / voice.file
+            self._pack = _writer(path.with_suffix(".flac"), info, channels)
+
+    def write(self, output: Real) -> None:
+        """Take in a block of what the voice gives."""
+        numbers = self._clip.write(output * self._gain)
+        if self._pack:
+            self._pack.store(numbers)
+
+    def __enter__(self) -> Self:
+        with ExitStack() as stack:
+            stack.enter_context(self._clip)
+            if self._pack:
+                stack.enter_context(self._pack)
+            self._leave = stack.pop_all().__exit__
+        return self
+
+    def __exit__(self, *exception: Any) -> None:
+        self._leave(*exception)
+
+
 class _Switch:
     """The clip that switches, while it is written; nothing where it can't switch."""
 
-    def __init__(self, measured: MeasuredPair, folder: Path) -> None:
-        self.measured, self._folder = measured, folder
+    def __init__(self, measured: MeasuredPair, trim_db: float, folder: Path) -> None:
+        self.measured, self._trim_db, self._folder = measured, trim_db, folder
+        self._gains = [from_db(gain_db + trim_db) for gain_db in measured.gains_db]
         self.is_made = "switch" in measured.files
         pair = measured.pair
         self._rate, channels = pair.info.sample_rate_hz, pair.a.route.channels_out
@@ -188,16 +242,17 @@ class _Switch:
             self._writer.__exit__(*exception)
 
     def write(self, a: Real, b: Real, first_frame: int) -> None:
-        """Take in a block of A and B, both at their gains."""
+        """Take in a block of what A and B give."""
         frames = max(0, min(len(a), self.measured.switch_frames - first_frame))
         if not (self.is_made and frames):
             return
         share = share_of_b(self.measured.cues, first_frame, frames, self._rate)
-        mixed = a[:frames] + share[:, None] * (b[:frames] - a[:frames])
+        a, b = a[:frames] * self._gains[0], b[:frames] * self._gains[1]
+        mixed = a + share[:, None] * (b - a)
         self._writer.write(mixed)
         self._meters.feed(mixed)
 
-    def clip(self, trim_db: float) -> Clip:
+    def clip(self) -> Clip:
         """Return the clip, and write its cues beside it."""
         pair = self.measured.pair
         names = {
@@ -210,10 +265,9 @@ class _Switch:
         write_whole(path, cue_text(cues, names, frames, self._rate).encode())
         return Clip(
             file=self._path.name,
-            gain_db=trim_db,
+            gain_db=self._trim_db,
             loudness_lufs=self._meters.loudness.integrated_lufs(),
             peak_dbfs=self._meters.level.peak_dbfs,
             true_peak_dbtp=self._meters.true_peak_dbtp,
-            sha256=sha256_of(self._path),
             cues=path.name,
         )

@@ -5,6 +5,7 @@ The first of two passes over the takes, in constant memory. Nothing is written.
 """
 
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -167,15 +168,17 @@ def _measure_take(
     is_by_input = channels > 1 and any(voice.route.is_summed for voice in voices)
     playing = Playing(rate, channels) if is_by_input else None
 
-    def take_in(played: Played) -> None:
-        envelope.feed(played.block)
-        if playing is not None:
-            playing.feed(played.block)
-        for meter, output in zip(meters, played.outputs, strict=True):
-            meter.feed(output)
+    with ExitStack() as stack:
+        threads = [stack.enter_context(Behind(meter.feed)) for meter in meters]
 
-    with Behind(take_in) as behind:
-        play(reader, voices, behind.put, progress)
+        def take_in(played: Played) -> None:
+            for thread, output in zip(threads, played.outputs, strict=True):
+                thread.put(output)
+            envelope.feed(played.block)
+            if playing is not None:
+                playing.feed(played.block)
+
+        play(reader, voices, take_in, progress)
     cues = switch_cues(envelope)
     found = []
     for pair in pairs:

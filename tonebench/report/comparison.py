@@ -4,6 +4,7 @@
 import json
 import webbrowser
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 
@@ -48,13 +49,17 @@ def write_comparison(
         measured = measure(comparison, lambda share: progress(share / 2))
         _refuse_takes_in_the_way(measured, folder)
         hand.ask([_picture(measured, pair) for pair in measured.pairs])
-        compared = write_clips(
-            measured, part, progress=lambda share: progress((1 + share) / 2)
-        )
-        manifest = manifest_of(compared)
-        write_whole(part / MANIFEST, manifest_bytes(manifest))
-        curves = [matched_curves(pair, _PICTURE_HZ) for pair in measured.pairs]
-        write_page(part, manifest, curves)
+        with TemporaryDirectory(prefix=".packed-", dir=part) as packed:
+            compared = write_clips(
+                measured,
+                part,
+                packed=Path(packed),
+                progress=lambda share: progress((1 + share) / 2),
+            )
+            manifest = manifest_of(compared)
+            write_whole(part / MANIFEST, manifest_bytes(manifest))
+            curves = [matched_curves(pair, _PICTURE_HZ) for pair in measured.pairs]
+            write_page(part, manifest, curves, Path(packed))
         for pair, drawn in zip(measured.pairs, hand.pictures(), strict=True):
             for key, name in picture_names(pair).items():
                 write_whole(part / name, drawn[key])
