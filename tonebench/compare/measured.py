@@ -17,6 +17,7 @@ from tonebench.audio.levels import common_trim_db
 from tonebench.audio.meters import Meters
 from tonebench.audio.overlap import Behind, ahead
 from tonebench.compare.matching import Levels, Matched, jump_db, match_pair, with_dry
+from tonebench.compare.outline import Outline
 from tonebench.compare.playing import Playing
 from tonebench.compare.switching import Cue, Envelope, switch_cues
 from tonebench.compare.voices import Pair, Voice, pairs_of
@@ -45,7 +46,8 @@ class MeasuredPair:
     `gains_db` holds the match alone, without the common trim; `heard_lufs` is how loud
     the clips are with both. `cues` tells where a clip may switch; `switch_frames` how
     long that clip is. `playing` tells how the take's channels play together, where they
-    drive several inputs; `clipping` where a real unit would clip.
+    drive several inputs; `clipping` where a real unit would clip; `outline` holds the
+    take's peaks, piece by piece.
     """
 
     pair: Pair
@@ -57,6 +59,7 @@ class MeasuredPair:
     heard_lufs: tuple[float, ...] = ()
     playing: Playing | None = None
     clipping: tuple[str, ...] = ()
+    outline: Real | None = None
 
     def jump_db(self, mode: str) -> float | None:
         """Return how much louder B is than A without matching; None if silent."""
@@ -163,7 +166,7 @@ def _measure_take(
     rate = reader.info.sample_rate_hz
     voices = [voice for pair in pairs for voice in pair.voices]
     meters = [Meters(rate, voice.route.channels_out) for voice in voices]
-    envelope = Envelope(rate)
+    envelope, outline = Envelope(rate), Outline(reader.info.frames)
     channels = reader.info.channels
     is_by_input = channels > 1 and any(voice.route.is_summed for voice in voices)
     playing = Playing(rate, channels) if is_by_input else None
@@ -175,6 +178,7 @@ def _measure_take(
             for thread, output in zip(threads, played.outputs, strict=True):
                 thread.put(output)
             envelope.feed(played.block)
+            outline.feed(played.block)
             if playing is not None:
                 playing.feed(played.block)
 
@@ -206,6 +210,7 @@ def _measure_take(
             envelope.frames,
             playing=playing,
             clipping=_clipping(pair),
+            outline=outline.peaks,
         )
         found.append((measured, mine))
     return found

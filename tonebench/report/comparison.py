@@ -3,6 +3,7 @@
 
 import json
 import webbrowser
+from collections.abc import Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -19,10 +20,14 @@ from tonebench.errors import MissingPartError, RequestError
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
 from tonebench.report.client import PAGE, write_page
+from tonebench.report.client_pairing import Shown
+from tonebench.report.client_words import AskedWords, PairWords, pair_words
 from tonebench.report.drawing import SecondHand
 from tonebench.report.plots import PairPicture
 
 MANIFEST = "manifest.json"
+#: Longer comparisons leave words to the second process: it has drawn its pictures soon.
+_LONG_S = 120.0
 _PICTURE_HZ = np.geomspace(20, 20_000, 481)
 
 
@@ -48,7 +53,10 @@ def write_comparison(
     with whole_folder(folder, force) as part, SecondHand() as hand:
         measured = measure(comparison, lambda share: progress(share / 2))
         _refuse_takes_in_the_way(measured, folder)
-        hand.ask([_picture(measured, pair) for pair in measured.pairs])
+        pictures = [_picture(measured, pair) for pair in measured.pairs]
+        asked = [_asked_words(pair) for pair in measured.pairs]
+        is_long = _seconds(measured) > _LONG_S
+        hand.ask(pictures, asked if is_long else ())
         with TemporaryDirectory(prefix=".packed-", dir=part) as packed:
             compared = write_clips(
                 measured,
@@ -58,8 +66,10 @@ def write_comparison(
             )
             manifest = manifest_of(compared)
             write_whole(part / MANIFEST, manifest_bytes(manifest))
-            curves = [matched_curves(pair, _PICTURE_HZ) for pair in measured.pairs]
-            write_page(part, manifest, curves, Path(packed))
+            # short clips are written long before the pictures are drawn
+            words = hand.words() if is_long else pair_words(asked)
+            shown = _shown(measured, pictures, words)
+            write_page(part, manifest, shown, Path(packed))
         for pair, drawn in zip(measured.pairs, hand.pictures(), strict=True):
             for key, name in picture_names(pair).items():
                 write_whole(part / name, drawn[key])
@@ -113,6 +123,25 @@ def _files_of(folder: Path) -> set[str]:
         return {name for name in named if name and name == Path(name).name}
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return set()
+
+
+def _seconds(measured: Measured) -> float:
+    """Return how long all takes are together, each pairing's counted."""
+    return sum(pair.pair.info.duration_s for pair in measured.pairs)
+
+
+def _asked_words(pair: MeasuredPair) -> AskedWords:
+    a, b = pair.pair.a, pair.pair.b
+    return AskedWords(a.side, b.side, dict(a.setting), dict(b.setting))
+
+
+def _shown(
+    measured: Measured, pictures: Sequence[PairPicture], words: Sequence[PairWords]
+) -> list[Shown]:
+    return [
+        Shown(picture.curves, pair.outline, told)
+        for pair, picture, told in zip(measured.pairs, pictures, words, strict=True)
+    ]
 
 
 def _picture(measured: Measured, pair: MeasuredPair) -> PairPicture:

@@ -6,7 +6,8 @@ Reads figures that others found; finds none itself.
 
 import math
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Protocol
 
 from tonebench.circuit.controls import Control, Knob, Settings
 from tonebench.report.card_words import card_lines
@@ -29,7 +30,7 @@ def traits_words(traits: Traits) -> str:
         lines.append(f"Where nothing else is said: {setting_words(traits.setting)}")
     lines += ["", "What the knobs do"]
     for trait in traits.controls.values():
-        lines += _wrapped(_control_sentences(trait, traits))
+        lines += _wrapped(control_sentences(trait, traits))
     if not traits.controls:
         lines += _wrapped(["There is nothing to turn or switch."])
     told = _without_doubles(traits.features)
@@ -76,7 +77,18 @@ def _place_words(position: float | str) -> str:
 # -- knobs -----------------------------------------------------------------------------
 
 
-def _control_sentences(trait: KnobTrait, traits: Traits) -> Iterator[str]:
+class Turnable(Protocol):
+    """What the sentences on a control need to know: all controls, and who meddles."""
+
+    @property
+    def controls(self) -> Mapping[str, KnobTrait]: ...  # noqa: D102
+
+    @property
+    def interactions(self) -> Sequence[Interaction]: ...  # noqa: D102
+
+
+def control_sentences(trait: KnobTrait, traits: Turnable) -> Iterator[str]:
+    """Yield what a control does, the most important sentence first."""
     name = control_name(trait.control)
     is_knob = isinstance(trait.control, Knob)
     other = _other(trait, traits)
@@ -113,7 +125,7 @@ def _step_words(step_db: float) -> str:
     return "into silence" if step_db == -math.inf else format_db(step_db)
 
 
-def _other(trait: KnobTrait, traits: Traits) -> str:
+def _other(trait: KnobTrait, traits: Turnable) -> str:
     """Return the control without which this one does nothing; empty if none."""
     for where in trait.where:
         for name, place in where.items():
@@ -124,7 +136,7 @@ def _other(trait: KnobTrait, traits: Traits) -> str:
     return ""
 
 
-def _switch_words(trait: KnobTrait, traits: Traits, other: str) -> str:
+def _switch_words(trait: KnobTrait, traits: Turnable, other: str) -> str:
     """Say what a switch does that does nothing where all else starts."""
     names = [
         control_name(traits.controls[each.changes].control)
