@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from client_pages import comparison, curves_of, page_of
+from client_pages import comparison, page_of, shown_of
 from page_in_chromium import OFFLINE, Opened, chromium, opened
 from playwright.sync_api import Browser
 from sounds import RATE
@@ -124,7 +124,7 @@ def test_bundled_comparison_is_ready_to_play_within_a_second(
     assert run(["compare", "-o", str(folder)]) == 0
     if not (folder / "index.html").exists():
         manifest = json.loads((folder / "manifest.json").read_bytes())
-        write_page(folder, manifest, curves_of(manifest))
+        write_page(folder, manifest, shown_of(manifest))
     with opened(browser, folder) as page:
         seconds = page.wait_until_ready()
         page.page.keyboard.press("Space")

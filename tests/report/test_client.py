@@ -17,11 +17,11 @@ from client_pages import (
     carried_by,
     clip,
     comparison,
-    curves_of,
     integers,
     manifest_of,
     page_of,
     pairing,
+    shown_of,
 )
 from commands import names_in
 from sounds import read_integers, write_24
@@ -213,7 +213,7 @@ def test_a_clip_that_is_missing_is_told_by_name(tmp_path: Path) -> None:
 def test_curves_of_every_pairing_are_needed(tmp_path: Path) -> None:
     manifest = short(tmp_path)
     with pytest.raises(ValueError, match="zip"):
-        write_page(tmp_path, manifest, curves_of(manifest)[:1])
+        write_page(tmp_path, manifest, shown_of(manifest)[:1])
 
 
 def test_page_is_well_formed(tmp_path: Path) -> None:
@@ -222,7 +222,7 @@ def test_page_is_well_formed(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["page.html", "page.css", "sound.js", "page.js", "LICENSE"]
+    "name", ["page.html", "LICENSE", *client._STYLES, *client._SCRIPTS]
 )
 def test_templates_are_free_for_everybody(name: str) -> None:
     text = client._text(name)

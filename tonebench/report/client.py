@@ -96,8 +96,8 @@ def write_page(
         "client": client_html(manifest.get("client", {})),
         "choice": choice_html(names),
         "pairings": "\n".join(
-            pairing_html(manifest, *each)
-            for each in zip(manifest["pairings"], names, shown, strict=True)
+            pairing_html(manifest, number, *each)
+            for number, each in enumerate(zip(names, shown, strict=True))
         ),
         "footer": footer_html(manifest, _takes(manifest)),
         "data": _json(_data(manifest, files, shown, is_carried)),

@@ -45,8 +45,9 @@ class Shown(NamedTuple):
     words: PairWords | None = None
 
 
-def pairing_html(manifest: Values, pairing: Values, name: str, shown: Shown) -> str:
+def pairing_html(manifest: Values, number: int, name: str, shown: Shown) -> str:
     """Return a pairing: what it comes to, curves, take, settings, reasons, levels."""
+    pairing = manifest["pairings"][number]
     clips, told = pairing["clips"], pairing["verdict"]
     take = take_of(manifest, pairing)
     opening = sentence(told[0])
@@ -62,7 +63,7 @@ def pairing_html(manifest: Values, pairing: Values, name: str, shown: Shown) -> 
 {f'<p class="differs">{differs}</p>' if differs else ""}
 <p class="verdict">{sentence(told[2])}</p>
 {notices_html(pairing["notices"])}
-{_figure(manifest, pairing, take, shown.curves)}
+{_figure(manifest, number, shown.curves)}
 {strip_html(pairing, take["frames"] / take["sample_rate_hz"], shown.outline)}
 {_why(shown.words)}
 <div class="sides">{sides}</div>
@@ -73,10 +74,10 @@ def pairing_html(manifest: Values, pairing: Values, name: str, shown: Shown) -> 
 </article>"""
 
 
-def _figure(
-    manifest: Values, pairing: Values, take: Values, curves: MatchedCurves
-) -> str:
+def _figure(manifest: Values, number: int, curves: MatchedCurves) -> str:
     """Return the curves with what reads them, and as numbers."""
+    pairing = manifest["pairings"][number]
+    take = take_of(manifest, pairing)
     mode = pairing.get("matched_by", "")
     level = level_words(pairing["is_matched"], mode, manifest["match"]["match_hz"])
     clips = pairing["clips"]
@@ -91,10 +92,10 @@ def _figure(
     last, place = len(curves.frequency_hz) - 1, best_place(curves)
     return f"""<figure>
 {curve_svg(curves, names, title, strings)}
-<div class="reading" hidden><label>Read the curves at
-<input type="range" class="read-at" autocomplete="off" min="0" max="{last}" step="1" \
-value="{place}"></label>
-<p class="read"></p></div>
+<div class="reading" hidden><label for="read-{number}">Read the curves at</label>
+<p class="read"></p>
+<input type="range" class="read-at" id="read-{number}" autocomplete="off" min="0" \
+max="{last}" step="1" value="{place}"></div>
 <figcaption>Level over frequency, {level}: A solid, B dashed, what is left between \
 them (B − A) dotted.{told_strings}</figcaption>
 <details class="on-paper"><summary>The curve as numbers</summary>
@@ -132,7 +133,7 @@ def _knobs(words: PairWords | None) -> str:
     told = {"A and B": words.a} if words.is_one else {"A": words.a, "B": words.b}
     gist = "".join(_side_knobs(letter, side) for letter, side in told.items())
     full = "".join(
-        f"<h4>{letter} {escape(side.title)}</h4>"
+        f"<h4>{letter}: {escape(side.title)}</h4>"
         + "".join(f"<p>{' '.join(map(sentence, each))}</p>" for each in side.controls)
         for letter, side in told.items()
         if any(len(each) > 1 for each in side.controls)
@@ -150,7 +151,9 @@ def _side_knobs(letter: str, side: SideWords) -> str:
     rows = "".join(f"<li>{sentence(each[0])}</li>" for each in side.controls)
     told = f"<ul>{rows}</ul>" if rows else "<p>There is nothing to turn or switch.</p>"
     key = letter.lower() if letter in ("A", "B") else "both"
-    return f'<div class="side {key}"><h4>{letter} {escape(side.title)}</h4>{told}</div>'
+    return (
+        f'<div class="side {key}"><h4>{letter}: {escape(side.title)}</h4>{told}</div>'
+    )
 
 
 def curve_values(

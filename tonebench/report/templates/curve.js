@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT-0
 // Curves read at a place: by pointer, by touch and by keys; and saved as numbers. Drives a
 // slider for each curve, so that a screen reader is told what an eye sees.
-const SVG = "http://www.w3.org/2000/svg";
 const BYTE_ORDER_MARK = "\ufeff";
 
 const signed = (value, digits) =>
@@ -14,8 +13,8 @@ function inHz(hz) {
   return `${Number(value.toPrecision(3))} ${unit}`;
 }
 
-function shape(name, given) {
-  const element = document.createElementNS(SVG, name);
+function shape(plot, name, given) {
+  const element = document.createElementNS(plot.namespaceURI, name);
   for (const [key, value] of Object.entries(given)) element.setAttribute(key, value);
   return element;
 }
@@ -26,10 +25,10 @@ class Reading {
     this.plot = article.querySelector(".plot");
     this.slider = article.querySelector(".read-at");
     this.words = article.querySelector(".read");
-    this.line = shape("line", { class: "reader", y1: "0", y2: "100%" });
+    this.line = shape(this.plot, "line", { class: "reader", y1: "0", y2: "100%" });
     this.dots = {
-      a: shape("circle", { class: "dot a", r: "5" }),
-      b: shape("rect", { class: "dot b", width: "9", height: "9" }),
+      a: shape(this.plot, "circle", { class: "dot a", r: "5" }),
+      b: shape(this.plot, "rect", { class: "dot b", width: "9", height: "9" }),
     };
     this.plot.append(this.line, this.dots.a, this.dots.b);
     this.slider.closest(".reading").hidden = false;
