@@ -76,14 +76,15 @@ def holds(desk: Path, pattern: str) -> bool:
     return any(desk.glob(f".out.part-*/{pattern}"))
 
 
-#: The second process runs already at the first: the two passes, the clips, the page.
+#: The second process runs already at the first: the two passes, the clips, the last file
+#: before what it hands over is needed.
 #: A shell shows 130 for both: CPython ends by the signal itself when it came while a
 #: text was executed, as for every dataclass that is imported, caught or not.
 INTERRUPTED = (130, -signal.SIGINT)
 MOMENTS = {
     "while it measures": "",
     "while clips are growing": ".*.wav.part-*",
-    "while it waits for the pictures": "index.html",
+    "while it waits for the pictures": "manifest.json",
 }
 
 
@@ -94,7 +95,7 @@ def started_until(
     pattern = MOMENTS[moment]
     for _ in range(20):
         process, second = started(desk, *words)
-        wait_for(lambda: holds(desk, pattern) or holds(desk, "index.html"))
+        wait_for(lambda: holds(desk, pattern) or holds(desk, "manifest.json"))
         if holds(desk, pattern):
             return process, second
         process.kill()
@@ -165,7 +166,7 @@ def test_a_failing_second_process_ends_the_run_with_its_reason(desk: Path) -> No
 def test_after_a_killed_run_the_next_one_starts_clean(desk: Path) -> None:
     """Killed while it waits, with all but the pictures written."""
     process, second = started(desk)
-    wait_for(lambda: holds(desk, "index.html"))
+    wait_for(lambda: holds(desk, "manifest.json"))
     process.kill()
     process.communicate(timeout=PATIENCE_S)
     left = f".out.part-{process.pid}"
