@@ -18,6 +18,7 @@ from sounds import RATE, write_24
 from tonebench.compare.verdict import MatchedCurves
 from tonebench.report.client import write_page
 from tonebench.report.client_pairing import Shown
+from tonebench.report.client_words import PairWords, SideWords
 
 #: Frequencies whose third octaves are all among them: 20 Hz to 20 kHz.
 HZ = np.geomspace(20, 20_000, 481)
@@ -100,8 +101,12 @@ def curves_of(manifest: dict[str, Any]) -> list[MatchedCurves]:
 
 
 def shown_of(manifest: dict[str, Any]) -> list[Shown]:
-    """Return what is shown of each pairing: the curves alone."""
-    return [Shown(curves) for curves in curves_of(manifest)]
+    """Return what is shown of each pairing: curves, a growing outline, and words."""
+    side = SideWords("Tilt (tern)", (("Tilt: a tilt, against 5", "At 0: +6.0 dB"),))
+    other = SideWords("Shelf (plover)", (("Bass: a shelf, against 5",),))
+    words = PairWords(side, other, ("treble: B is 10.8 dB quieter",), "B is quieter:")
+    outline = np.linspace(0.1, 1, 50)
+    return [Shown(curves, outline, words) for curves in curves_of(manifest)]
 
 
 def comparison(folder: Path, frames: int = RATE, rate: int = RATE) -> dict[str, Any]:

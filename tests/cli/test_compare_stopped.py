@@ -76,8 +76,8 @@ def holds(desk: Path, pattern: str) -> bool:
     return any(desk.glob(f".out.part-*/{pattern}"))
 
 
-#: The second process runs already at the first: the two passes, the clips, the last file
-#: before what it hands over is needed.
+#: The second process runs already at the first: the two passes, the clips, the last
+#: file before what it hands over is needed.
 #: A shell shows 130 for both: CPython ends by the signal itself when it came while a
 #: text was executed, as for every dataclass that is imported, caught or not.
 INTERRUPTED = (130, -signal.SIGINT)

@@ -6,7 +6,7 @@ are the style sheet's; what plays, and the part that is looped, are the script's
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from html import escape
 from itertools import pairwise
 from typing import Any, NamedTuple
@@ -194,14 +194,14 @@ def move_words(lane: Lane, duration_s: float) -> str:
     """
     who = {"both": "A and B"}.get(lane.side, lane.side.upper())
     start = f"{_title(lane.name)} of {who}"
-    points: Sequence[Point] = lane.points
     news = [
         (one, other)
-        for one, other in pairwise(points)
-        if one[1] != other[1] and one[0] < duration_s
+        for one, other in pairwise(lane.points)
+        if one[1] != other[1]
+        and (other[0] if isinstance(other[1], str) else one[0]) < duration_s
     ]
     if not news:
-        return f"{start} stays at {_place_words(points[0][1])}."
+        return f"{start} stays at {_place_words(lane.points[0][1])}."
     steps = []
     for (t0, p0), (t1, p1) in news:
         if isinstance(p1, str):
@@ -210,8 +210,8 @@ def move_words(lane: Lane, duration_s: float) -> str:
         begin = "turns" if steps else f"turns from {_place_words(p0)}"
         late = ", behind the end of the take" if t1 > duration_s + 1e-6 else ""
         steps.append(f"{begin} to {_place_words(p1)} from {t0:g} to {t1:g} s{late}")
-    if isinstance(points[0][1], str):
-        return f"{start} stands at {points[0][1]}, and {', then '.join(steps)}."
+    if isinstance(lane.points[0][1], str):
+        return f"{start} stands at {lane.points[0][1]}, and {', then '.join(steps)}."
     return f"{start} {', then '.join(steps)}."
 
 

@@ -5,18 +5,6 @@ at("volume").value = at("volume").defaultValue; // but never louder than a first
 setVolume();
 deck.show(Number(document.querySelector("[name=pairing]:checked")?.value ?? 0));
 deck.setLevel(document.querySelector("[name=level]:checked").value);
-// On paper, what is folded away is shown.
-const unfolded = new Set();
-addEventListener("beforeprint", () => {
-  for (const details of document.querySelectorAll("details.on-paper:not([open])")) {
-    details.open = true;
-    unfolded.add(details);
-  }
-});
-addEventListener("afterprint", () => {
-  for (const details of unfolded) details.open = false;
-  unfolded.clear();
-});
 document.addEventListener("DOMContentLoaded", () => {
   if (data.carried) return; // long takes are decoded when they are wanted
   buffersOf(deck.number).then(
