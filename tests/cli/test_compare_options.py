@@ -24,7 +24,10 @@ circuit = "divider"
 circuit = "volume"
 """
 SIDES = ("--a", "divider.toml", "--b", "volume.toml")
-PICTURES = {"curves.svg", "curves.png", "curves-dark.svg", "curves-dark.png"}
+PICTURES = {
+    *("curves.svg", "curves.png", "curves-dark.svg", "curves-dark.png"),
+    "curves.csv",
+}
 
 
 def files(stem: str, *clips: str) -> set[str]:
