@@ -108,7 +108,9 @@ def broadcast_chunk(told: Broadcast) -> bytes:
         _hundredths(levels.short_term_lufs),
         b"",
     )
-    return chunk(b"bext", body + plain_text(told.history).encode("ascii"))
+    body += plain_text(told.history).encode("ascii")
+    # even: libsndfile 1.2 doesn't find what is behind an odd chunk of an RF64 file
+    return chunk(b"bext", body + b"\0" * (len(body) % 2))
 
 
 def info_chunk(titles: Mapping[str, str]) -> bytes:

@@ -359,21 +359,20 @@ def _ended_early(path: Path) -> OutputError:
 
 def encode_lossy(
     take: TakeReader,
+    part: Path,
     path: Path,
-    kind: str,
     tags: Tags | None = None,
     stop: Callable[[], None] = lambda: None,
 ) -> None:
-    """Encode a recording as MP3 or Ogg Vorbis into a file that is there already.
+    """Encode a recording as MP3 or Ogg Vorbis into a temporary file.
 
     Parameters
     ----------
     take : TakeReader
         What to encode.
-    path : Path
-        A temporary file.
-    kind : str
-        ``".mp3"`` or ``".ogg"``.
+    part, path : Path
+        Where to for now, and the name that it will have: its ending, ``.mp3`` or
+        ``.ogg``, says the format.
     tags : Tags, optional
         For Ogg; what libsndfile writes for MP3 holds 30 bytes a tag.
     stop : callable
@@ -388,15 +387,15 @@ def encode_lossy(
     """
     import soundfile
 
-    info, options = take.info, _LOSSY[kind]
+    info, options = take.info, _LOSSY[path.suffix]
     try:
         sound = soundfile.SoundFile(
-            _libsndfile_name(path), "w", info.sample_rate_hz, info.channels, **options
+            _libsndfile_name(part), "w", info.sample_rate_hz, info.channels, **options
         )
     except soundfile.SoundFileError as error:
         raise RequestError(
-            f"{kind} doesn't hold {info.channels} channels at "
-            f"{info.sample_rate_hz} Hz; choose flac, or another preview"
+            f"{path}: {options['format']} doesn't hold {info.channels} channels at "
+            f"{info.sample_rate_hz} Hz; choose FLAC, or another preview"
         ) from error
     try:
         with sound:
@@ -407,7 +406,7 @@ def encode_lossy(
                 sound.write(block)
     except (soundfile.SoundFileError, AssertionError) as error:  # a short write
         raise _ended_early(path) from error
-    if not _is_whole(path, info.frames):
+    if not _is_whole(part, info.frames):
         raise _ended_early(path)
 
 

@@ -15,8 +15,9 @@ from tonebench.audio.tags import Tags, id3_tag, ogg_page_length, with_fixed_seri
 from tonebench.errors import AudioError
 
 PREVIEW_ENDINGS = (".mp3", ".ogg")
-#: MPEG-1, 2 and 2.5 layer III (ISO/IEC 11172-3, 13818-3, and a customary third).
-_MP3_RATES_HZ = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000)
+#: MPEG-1 layer III (ISO/IEC 11172-3); of its half and quarter rates the encoder makes
+#: frames that a decoder complains of.
+_MP3_RATES_HZ = (32000, 44100, 48000)
 _LARGEST_PAGE = 27 + 255 + 255 * 255
 
 
@@ -58,7 +59,7 @@ def write_preview(
     raw = path.with_name(f".{path.name}.bare")
     try:
         with whole_file(path) as part, TakeReader(source) as take, reported(path):
-            encode_lossy(take, raw, kind, tags if kind == ".ogg" else None, stop)
+            encode_lossy(take, raw, path, tags if kind == ".ogg" else None, stop)
             if kind == ".mp3":
                 _put_tag_in_front(raw, part, tags)
             else:

@@ -5,11 +5,12 @@ Made from the folder that a comparison was written to, which is only read: nothi
 rendered again, so that what is delivered is what was judged. Whole, or not at all.
 """
 
+import contextlib
 import json
 import re
 import shutil
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,7 +26,7 @@ from tonebench.audio.outputs import (
 )
 from tonebench.audio.previews import can_preview, write_preview
 from tonebench.audio.wav_copy import copy_wav
-from tonebench.errors import RequestError
+from tonebench.errors import OutputError, RequestError
 from tonebench.render.offline import Progress
 from tonebench.report.client import PAGE
 from tonebench.report.client_parts import take_of
@@ -168,7 +169,7 @@ def write_delivery(
             f"{folder}: is the comparison's own folder; give another one"
         )
     earlier = _files_of(folder)
-    with whole_folder(folder, force) as part:
+    with whole_folder(folder, force) as part, _named(part, folder):
         jobs = _jobs(source, manifest, wanted)
         steps = len(jobs) + len(wanted.sheets) * len(manifest["pairings"])
         _make(jobs, source, part, date, lambda done: progress(done / steps))
@@ -203,6 +204,15 @@ def write_delivery(
         if path.is_file():
             path.unlink()
     return values
+
+
+@contextlib.contextmanager
+def _named(part: Path, folder: Path) -> Iterator[None]:
+    """Let an error name the folder that was asked for, not the temporary one."""
+    try:
+        yield
+    except OutputError as error:
+        raise OutputError(str(error).replace(str(part), str(folder))) from error
 
 
 def _files_of(folder: Path) -> set[str]:

@@ -31,7 +31,7 @@ def safe_words(text: str, longest: int, otherwise: str) -> str:
     >>> safe_words("−3 dB, +6.5 dB", 24, ""), safe_words("CON", 24, "")
     ('m3-db-p6.5-db', 'con-x')
     """
-    text = unicodedata.normalize("NFKD", text).lower()
+    text = unicodedata.normalize("NFKD", text).casefold()
     text = re.sub(r"(?<![\w.])[+](?=\.?\d)", "p", text)
     text = re.sub(r"(?<![\w.])[-−](?=\.?\d)", "m", text)
     text = re.sub(r"[\u0300-\u036f]", "", text)  # accents, now apart from letters

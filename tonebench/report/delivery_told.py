@@ -11,9 +11,9 @@ from tonebench.report.delivery import Wanted, write_delivery
 from tonebench.report.zipped import write_zip
 
 _KINDS = {
-    "clip": "clips",
-    "preview": "previews, not for A/B",
-    "sheet": "sheets",
+    "clip": ("clip", "clips"),
+    "preview": ("preview, not for A/B", "previews, not for A/B"),
+    "sheet": ("sheet", "sheets"),
 }
 
 
@@ -50,7 +50,9 @@ def delivery_words(done: dict[str, Any], folder: Path) -> str:
     """Return the lines that ``deliver`` prints."""
     counted = Counter(entry["kind"] for entry in done["files"])
     told = [
-        f"{counted[kind]} {words}" for kind, words in _KINDS.items() if counted[kind]
+        f"{counted[kind]} {one if counted[kind] == 1 else many}"
+        for kind, (one, many) in _KINDS.items()
+        if counted[kind]
     ]
     lines = [f"{done['title']}: {', '.join(told)}"]
     lines += [f"  {entry['file']}" for entry in done["files"]]

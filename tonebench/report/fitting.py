@@ -7,14 +7,13 @@ Widths are measured with the font itself. Knows nothing of what is told.
 import re
 import warnings
 from dataclasses import dataclass
+from typing import Any
 
 _STEP = 0.5  # of sizes, in points
 #: Letters may be that much smaller to save a line.
 _SLIGHTLY = 0.85
 _UNIT = re.compile(r"(?<=\d) (?=(?:dB|dBFS|LUFS|k?Hz|[pnµ]F|[kM]?Ω)\b)")
-_POINTS_PER_INCH = 72
-_MEASURED_AT = 100  # points
-_SUBPIXELS = 64  # FreeType's
+_PIXELS_PER_INCH = 240  # of a video frame: letters are fitted to pixels
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,23 +28,26 @@ class Ruler:
     """Measures words of one weight ("normal" or "bold") in the font of pictures."""
 
     def __init__(self, weight: str = "normal") -> None:
-        from matplotlib.font_manager import FontProperties, findfont, get_font
+        from matplotlib.backends.backend_agg import RendererAgg
+        from matplotlib.font_manager import FontProperties
 
-        self.weight = weight
-        self._font = get_font(findfont(FontProperties("DejaVu Sans", weight=weight)))
-        self._known: dict[str, float] = {}
+        self._font = FontProperties(family="DejaVu Sans", weight=weight)
+        renderer: Any = RendererAgg  # it has no types
+        self._renderer = renderer(1, 1, _PIXELS_PER_INCH)
+        self._known: dict[tuple[str, float], float] = {}
 
     def inches(self, text: str, size: float) -> float:
         """Return how wide a text is at a size in points."""
-        if text not in self._known:
-            self._font.set_size(_MEASURED_AT, _POINTS_PER_INCH)
+        if (text, size) not in self._known:
+            self._font.set_size(size)
             with warnings.catch_warnings():
                 # signs that the font lacks come out as boxes
                 warnings.filterwarnings("ignore", "Glyph .* missing", UserWarning)
-                self._font.set_text(text, 0.0)
-            width, _ = self._font.get_width_height()
-            self._known[text] = width / _SUBPIXELS / _MEASURED_AT / _POINTS_PER_INCH
-        return self._known[text] * size
+                width, _, _ = self._renderer.get_text_width_height_descent(
+                    text, self._font, ismath=False
+                )
+            self._known[text, size] = width / _PIXELS_PER_INCH
+        return self._known[text, size]
 
     def fitted(
         self, text: str, inches: float, most_lines: int, size: float, smallest: float
@@ -69,8 +71,7 @@ class Ruler:
                 tried -= _STEP
         kept = self._wrapped(text, inches, smallest)
         if len(kept) > most_lines:
-            kept = kept[:most_lines]
-            kept[-1] += " …"
+            kept[most_lines - 1 :] = [" ".join(kept[most_lines - 1 :])]
         return Fitted(
             tuple(self._cut(line, inches, smallest) for line in kept), smallest
         )
@@ -104,7 +105,6 @@ class Ruler:
     def _cut(self, line: str, inches: float, size: float) -> str:
         if self.inches(line, size) <= inches:
             return line
-        line = line.removesuffix("…")
         while line and self.inches(f"{line}…", size) > inches:
             line = line[:-1].rstrip()
         return f"{line}…"
