@@ -39,7 +39,7 @@ def nearest_words(
         *_panel(b.circuit, found.settings),
         "",
         f"turn B {_gains_words(found.gain_db, settings_a)}",
-        _left_sentence(found),
+        left_sentence(found),
     ]
     if found.residual_db_rms >= _SAME_DB:
         lines += [f"  {misfit_sentence(each)}" for each in behind[:_MOST_MISFITS]]
@@ -75,6 +75,14 @@ def _panel(circuit: Circuit, settings: Settings) -> list[str]:
     return lines or ["  (nothing to set)"]
 
 
+def panel_words(settings: Settings) -> str:
+    """Return a setting in one line, as it can be set on a panel."""
+    return ", ".join(
+        f"{name} {position_words(at) if isinstance(at, float | int) else at}"
+        for name, at in settings.items()
+    )
+
+
 def position_words(at: float) -> str:
     """Return a position as it can be set on a panel ("7½", "3.3")."""
     quarter = round(4 * at) / 4
@@ -99,7 +107,8 @@ def _gain_words(gain_db: float) -> str:
     return f"{'up' if gain_db > 0 else 'down'} by {abs(gain_db):.1f} dB"
 
 
-def _left_sentence(found: Nearest) -> str:
+def left_sentence(found: Nearest) -> str:
+    """Return how much stays different, against how much it was before."""
     rms = found.residual_db_rms
     if rms < _SAME_DB:
         return f"then nothing to speak of stays different ({rms:.2f} dB)"
