@@ -10,6 +10,7 @@ from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.controls import Settings
 from tonebench.circuit.hookup import Chain
 from tonebench.report.feature_words import feature_words
+from tonebench.report.wrapped import all_wrapped
 from tonebench.study.curves import setting_words
 from tonebench.study.misfits import Behind
 from tonebench.study.nearest import Nearest
@@ -48,7 +49,7 @@ def nearest_words(
             for middle, rms in found.octaves_db_rms.items()
         ]
         lines += ["", f"by octave, in dB: {', '.join(bands)}"]
-    return "\n".join(lines)
+    return "\n".join(all_wrapped(lines))
 
 
 def _several(settings: Sequence[Settings]) -> str:

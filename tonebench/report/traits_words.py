@@ -5,12 +5,12 @@ Reads figures that others found; finds none itself.
 """
 
 import math
-import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 
 from tonebench.circuit.controls import Control, Knob, Settings
 from tonebench.report.card_words import card_lines
 from tonebench.report.tracked_words import is_same, tracked_words
+from tonebench.report.wrapped import WIDTH, wrapped
 from tonebench.study.curves import setting_words
 from tonebench.study.interaction import Interaction
 from tonebench.study.knobs import KnobTrait
@@ -18,8 +18,6 @@ from tonebench.study.shapes import Change
 from tonebench.study.tracked import TrackedFeature
 from tonebench.study.traits import Traits
 from tonebench.units import format_db, format_frequency, format_position
-
-_WIDTH = 88
 
 
 def traits_words(traits: Traits) -> str:
@@ -53,13 +51,12 @@ def traits_words(traits: Traits) -> str:
         for sentence in meddling:
             lines += _wrapped([sentence])
     lines += ["", "Result card"]
-    lines += card_lines(traits, _WIDTH)
+    lines += card_lines(traits, WIDTH)
     return "\n".join(lines)
 
 
 def _wrapped(sentences: Iterable[str]) -> list[str]:
-    text = " ".join(sentences)
-    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
+    return wrapped(" ".join(sentences), indent=2)
 
 
 def control_name(control: Control) -> str:

@@ -29,6 +29,8 @@ _BESIDE_DB = 3.0
 #: rises by less than this share of its other side is only what the peak stands on; the
 #: pair's Q, and how near it is to the peak, in octaves.
 _OWN_SHARE, _PAIR_Q, _PAIR_NEAR = 0.5, 1.0, 0.25
+#: A maximum as sharp as this is never the plateau beside a dip.
+_PEAK_Q = 1.5
 #: The stations of a curve of three tips between two roll-offs.
 _THREE_TIPS = 5
 
@@ -66,16 +68,22 @@ def find_tips(curve: Curve, row: list[Station]) -> list[Tip]:
 def _told_of_three(row: list[Station], candidates: dict[int, Tip]) -> dict[int, Tip]:
     """Leave what is told of a curve that goes up, down, up and down between roll-offs.
 
-    Where both maxima are about as high the minimum is a dip in a plateau. Otherwise the
-    higher one is a peak on it, and the minimum a dip if it is deep beside the lower.
+    Where both maxima are broad and about as high the minimum is a dip in a plateau.
+    Where a broad one is lower, the higher one is a peak, and the minimum a dip if it is
+    deep beside the lower.
     """
     if len(row) != _THREE_TIPS or not (row[0].is_open and row[-1].is_open):
         return candidates
     if candidates.keys() != {1, 2, 3} or candidates[2].sign > 0:
         return candidates
     first_db, valley_db, last_db = (row[k].level_db for k in (1, 2, 3))
-    told = set() if abs(last_db - first_db) < _BESIDE_DB else {1, 3}
-    told -= {1 if last_db > first_db else 3}
+    apart_db = last_db - first_db
+    lower = 1 if apart_db > 0 else 3
+    is_even = abs(apart_db) < _BESIDE_DB
+    broad = (1, 3) if is_even else (lower,)
+    if any(candidates[k].sharpness >= _PEAK_Q for k in broad):
+        return candidates
+    told = set() if is_even else {1, 3} - {lower}
     if not told or min(first_db, last_db) - valley_db >= _BESIDE_DB:
         told.add(2)
     return {k: candidates[k] for k in sorted(told)}
