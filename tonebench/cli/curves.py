@@ -3,7 +3,7 @@
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -18,7 +18,10 @@ from tonebench.cli.options import (
     refuse_input_as_output,
     set_option,
 )
-from tonebench.errors import RequestError, ValueTextError
+from tonebench.errors import CircuitError, RequestError, ValueTextError
+
+if TYPE_CHECKING:
+    from tonebench.circuit.hookup import Chain
 
 
 @click.command()
@@ -101,6 +104,7 @@ def curves(
         sample_rate_hz=_frequencies(rate)[0] if rate else None,
         method="plain" if method == "plain" else "corrected",
     )
+    _warn_if_unstable(chain, changes)
     if csv_file:
         from tonebench.audio.outputs import write_whole
 
@@ -115,6 +119,16 @@ def curves(
         click.echo(json.dumps(curve_json(chain, found), allow_nan=False))
     elif is_table:
         click.echo(curve_table(chain, found, names))
+
+
+def _warn_if_unstable(chain: "Chain", changes: dict[str, str]) -> None:
+    """Tell on stderr that the curve is none that could be heard."""
+    from tonebench.study.stability import require_stable
+
+    try:
+        require_stable(chain, chain.setting(changes))
+    except CircuitError as error:
+        click.echo(f"warning: nobody will hear this curve: {error}", err=True)
 
 
 def _frequencies(text: str) -> list[float]:

@@ -62,7 +62,11 @@ def _several(settings: Sequence[Settings]) -> str:
 
 def _panel(circuit: Circuit, settings: Settings) -> list[str]:
     """Return a bar for every knob, a word for every switch."""
-    names = {c.name: c.label or c.name for c in circuit.controls}
+    labels = [c.label or c.name for c in circuit.controls]
+    names = {
+        c.name: label if labels.count(label) == 1 else f"{label} ({c.name})"
+        for c, label in zip(circuit.controls, labels, strict=True)
+    }
     names |= {name: name for name in settings if name not in names}
     width = max((len(name) for name in names.values()), default=0)
     lines = []

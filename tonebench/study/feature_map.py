@@ -17,6 +17,7 @@ from tonebench.errors import RequestError
 from tonebench.network.nodal import Network
 from tonebench.network.roots import Roots, find_roots
 from tonebench.study.features import Feature, find_features
+from tonebench.study.stability import require_stable
 
 _POSITIONS = np.linspace(0, 10, 41)
 _HZ = np.geomspace(10, 24_000, 121)
@@ -69,12 +70,13 @@ def feature_map(chain: Chain, knob: str, changes: Settings) -> FeatureMap:
     RequestError
         If there is no such knob in the chain.
     CircuitError
-        If a position leaves the circuit without a solution.
+        If a position leaves the circuit without a solution, or it oscillates.
     """
     knobs = {c.name: c for c in chain.controls if isinstance(c, Knob)}
     if knob not in knobs:
         raise RequestError(no_such("knob", knob, knobs))
     network = Network(chain)
+    require_stable(chain, network.setting(changes))
     tracks: list[tuple[list[float], list[Feature]]] = []
     levels = []
     for position in _POSITIONS.tolist():
