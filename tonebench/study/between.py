@@ -25,7 +25,7 @@ SAME_OCTAVES = 1.5
 ROLL_OFFS = ("high-pass", "low-pass")
 #: What counts as more extreme: octaves, and dB.
 _LEAST_OCTAVES, _LEAST_DB = 0.03, 0.3
-_MOST_LOOKS = 100
+_MOST_LOOKS = 60
 _ROUNDS = 3
 
 
