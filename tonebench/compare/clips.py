@@ -60,11 +60,15 @@ class PairClips:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """A comparison that was run."""
+    """A comparison that was run.
+
+    `is_packed` tells whether its clips were packed for a page, which has pictures too.
+    """
 
     measured: Measured
     take_sha256: Mapping[str, str]
     pairs: tuple[PairClips, ...]
+    is_packed: bool
 
     @property
     def comparison(self) -> Comparison:
@@ -107,6 +111,7 @@ def write_clips(
         measured,
         {take.audio.name: hashes[take.audio] for take in takes},
         tuple(_with_hashes(pair, hashes, folder) for pair in pairs),
+        is_packed=packed is not None,
     )
 
 

@@ -94,7 +94,7 @@ def _pairing(compared: Compared, pair: PairClips) -> dict[str, Any]:
         "jump_db": {
             mode: measured.jump_db(mode) for mode in ("loudness", "rms", "frequency")
         },
-        "curves": picture_names(measured),
+        **({"curves": picture_names(measured)} if compared.is_packed else {}),
         "clips": clips,
     }
 
