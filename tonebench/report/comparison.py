@@ -11,11 +11,12 @@ import numpy as np
 
 from tonebench.audio.outputs import is_same_file, whole_folder, write_whole
 from tonebench.audio.take import open_strings_hz
-from tonebench.compare.clips import Compared, write_clips
+from tonebench.compare.clips import write_clips
 from tonebench.compare.manifest import manifest_bytes, manifest_of, picture_names
 from tonebench.compare.matching import level_words
 from tonebench.compare.measured import Measured, MeasuredPair, measure
 from tonebench.compare.verdict import matched_curves, verdict
+from tonebench.compare.written import Compared
 from tonebench.errors import MissingPartError, RequestError
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
