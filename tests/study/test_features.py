@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tonebench.circuit.circuit import Circuit
+from tonebench.circuit.circuit import STRAIGHT, Circuit
 from tonebench.circuit.hookup import Hookup, Pickup, join
 from tonebench.circuit.parts import Capacitor, OpAmp, Resistor
 from tonebench.network.nodal import Network
@@ -236,6 +236,18 @@ def test_a_dip_beside_a_sharper_peak_is_told_as_well() -> None:
     assert set(found) == {"dip", "peak", "low-pass"}
     assert found["dip"].frequency_hz == pytest.approx(700, rel=0.03)
     assert found["peak"].level_db == pytest.approx(20 * math.log10(4), abs=1)
+
+
+def test_a_low_impedance_pickup_of_two_coils_resonates_at_12_to_13_khz() -> None:
+    """By itself, without a lead (common practice, no source; values of that kind: two
+    coils of 0.45 H and 1.2 kΩ in series, 180 pF).
+    """
+    coil = Pickup("two coils", 2400.0, 0.9, 180e-12)
+    wire = join(STRAIGHT, Hookup({"": coil}, load_ohm=10e6))
+    (peak,) = (
+        f for f in find_features(find_roots(Network(wire), {})[0]) if f.kind == "peak"
+    )
+    assert 12_000 < peak.frequency_hz < 13_000
 
 
 @pytest.mark.parametrize("db", [-1.5, -3.0, -6.0, -9.0, -12.0])
