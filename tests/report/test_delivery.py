@@ -255,6 +255,14 @@ def test_a_comparison_without_figures_is_refused(made: Path, tmp_path: Path) -> 
         write_delivery(source, tmp_path / "out")
 
 
+def test_a_folder_with_clips_only_is_refused(made: Path, tmp_path: Path) -> None:
+    source, file = tmp_path / "source", made.parent / "two.toml"
+    assert tonebench("compare", file, "-o", source, "--clips-only") == 0
+    with pytest.raises(InputError, match="run compare without --clips-only"):
+        write_delivery(source, tmp_path / "out")
+    assert names_in(tmp_path) == {"source"}
+
+
 def test_a_manifest_that_reaches_outside_is_refused(made: Path, tmp_path: Path) -> None:
     source = tmp_path / "source"
     shutil.copytree(made, source)

@@ -14,7 +14,7 @@ from tonebench.errors import InputError
 from tonebench.report.comparison import MANIFEST
 
 _SCHEMA = 1
-_OF_A_PAIRING = ("name", "take", "is_matched", "notices", "verdict", "curves", "clips")
+_OF_A_PAIRING = ("name", "take", "is_matched", "notices", "verdict", "clips")
 
 
 def read_manifest(folder: Path) -> dict[str, Any]:
@@ -32,7 +32,7 @@ def read_manifest(folder: Path) -> dict[str, Any]:
             is_known = is_known and all(key in pairing for key in _OF_A_PAIRING)
             names = [clip["file"] for clip in pairing["clips"].values()]
             names += [clip.get("cues", "") for clip in pairing["clips"].values()]
-            names += pairing["curves"].values()
+            names += pairing.get("curves", {}).values()
             is_known = is_known and all(n == Path(n).name for n in names)
             is_known = is_known and {"a", "b"} <= set(pairing["clips"])
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
@@ -40,7 +40,13 @@ def read_manifest(folder: Path) -> dict[str, Any]:
             f"{folder}: holds no comparison that was run ({MANIFEST} is missing or "
             "broken); name the folder that compare wrote"
         ) from error
-    if not is_known or any("csv" not in p["curves"] for p in manifest["pairings"]):
+    pairings = manifest["pairings"]
+    if is_known and not all("curves" in pairing for pairing in pairings):
+        raise InputError(
+            f"{folder}: holds clips only, and a delivery has curves and a page too; run "
+            "compare without --clips-only"
+        )
+    if not is_known or not all("csv" in pairing["curves"] for pairing in pairings):
         raise InputError(
             f"{folder}: was made with tonebench {manifest.get('tonebench', '')}, which "
             "leaves out what a delivery needs; run compare again"
