@@ -43,8 +43,8 @@ def read_manifest(folder: Path) -> dict[str, Any]:
     pairings = manifest["pairings"]
     if is_known and not all("curves" in pairing for pairing in pairings):
         raise InputError(
-            f"{folder}: holds clips only, and a delivery has curves and a page too; run "
-            "compare without --clips-only"
+            f"{folder}: holds clips only, and a delivery has curves and a page too; "
+            "run compare without --clips-only"
         )
     if not is_known or not all("csv" in pairing["curves"] for pairing in pairings):
         raise InputError(
