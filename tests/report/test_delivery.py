@@ -6,6 +6,7 @@ import io
 import json
 import re
 import shutil
+import struct
 import zipfile
 from pathlib import Path
 
@@ -134,6 +135,29 @@ def test_wavs_and_flacs_carry_titles(delivered: Path) -> None:
         assert tags["artist"] == "the workshop by the sea"
         assert tags["album"] == "Two ways to be softer"
     assert b"WAVEbext" in next(delivered.glob("*.wav")).read_bytes()[:32]
+
+
+@pytest.mark.parametrize("has_more", [True, False])
+def test_wavs_carry_the_levels_that_the_manifest_tells(
+    made: Path, tmp_path: Path, has_more: bool
+) -> None:
+    """EBU Tech 3285: hundredths, 412 bytes into ``bext``; 7fff where none is told."""
+    source = tmp_path / "source"
+    shutil.copytree(made, source)
+    manifest = json.loads((source / "manifest.json").read_bytes())
+    names = ("loudness_range_lu", "momentary_max_lufs", "short_term_max_lufs")
+    clip = manifest["pairings"][0]["clips"]["b"]
+    for name, level in zip(names, (6.2, -20.04, -21.5), strict=True):
+        clip.pop(name, None)
+        if has_more:
+            clip[name] = level
+    (source / "manifest.json").write_text(json.dumps(manifest), encoding="utf-8")
+    write_delivery(source, tmp_path / "out", WAV_ONLY)
+    data = next((tmp_path / "out").glob("*_01_*_B-volume_*.wav")).read_bytes()
+    found = struct.unpack_from("<5h", data, 12 + 8 + 412)
+    told = [round(100 * clip[key]) for key in ("loudness_lufs", "true_peak_dbtp")]
+    more = (620, -2004, -2150) if has_more else (0x7FFF,) * 3
+    assert found == (told[0], more[0], told[1], *more[1:])
 
 
 def test_the_page_names_files_that_are_there(delivered: Path) -> None:

@@ -138,16 +138,13 @@ class ClipTold:
 
 
 def _levels(clip: Values) -> LevelsTold:
-    def level(*names: str) -> float | None:
-        found = (clip.get(name) for name in names)
-        return next((float(v) for v in found if isinstance(v, int | float)), None)
-
+    """Return the levels that a manifest tells of a clip; silence tells none."""
     return LevelsTold(
-        loudness_lufs=level("loudness_lufs"),
-        range_lu=level("loudness_range_lu", "range_lu"),
-        true_peak_dbtp=level("true_peak_dbtp"),
-        momentary_lufs=level("momentary_lufs"),
-        short_term_lufs=level("short_term_lufs"),
+        loudness_lufs=clip.get("loudness_lufs"),
+        range_lu=clip.get("loudness_range_lu"),
+        true_peak_dbtp=clip.get("true_peak_dbtp"),
+        momentary_lufs=clip.get("momentary_max_lufs"),
+        short_term_lufs=clip.get("short_term_max_lufs"),
     )
 
 
