@@ -20,6 +20,7 @@ from tonebench.cli.build import build
 from tonebench.cli.check import check
 from tonebench.cli.compare import compare
 from tonebench.cli.curves import curves
+from tonebench.cli.deliver import deliver
 from tonebench.cli.doctor import doctor
 from tonebench.cli.explain import explain
 from tonebench.cli.list_shipped import list_shipped
@@ -53,7 +54,7 @@ def cli() -> None:
 
 _COMMANDS = (
     *(new, check, list_shipped, curves, traits, explain, nearest, notes),
-    *(render, compare, build, doctor),
+    *(render, compare, deliver, build, doctor),
 )
 for _command in _COMMANDS:
     cli.add_command(_command)

@@ -46,8 +46,9 @@ class MeasuredPair:
     `gains_db` holds the match alone, without the common trim; `heard_lufs` is how loud
     the clips are with both. `cues` tells where a clip may switch; `switch_frames` how
     long that clip is. `playing` tells how the take's channels play together, where they
-    drive several inputs; `clipping` where a real unit would clip; `outline` holds the
-    take's peaks, piece by piece.
+    drive several inputs; `clipping` where a real unit would clip; `is_subtracted`
+    whether a clip of B − A is asked for and can be made: no knob moves; `outline` holds
+    the take's peaks, piece by piece.
     """
 
     pair: Pair
@@ -59,6 +60,7 @@ class MeasuredPair:
     heard_lufs: tuple[float, ...] = ()
     playing: Playing | None = None
     clipping: tuple[str, ...] = ()
+    is_subtracted: bool = False
     outline: Real | None = None
 
     def jump_db(self, mode: str) -> float | None:
@@ -72,6 +74,8 @@ class MeasuredPair:
         if len(self.cues) > 1:
             found["switch"] = f"{self.pair.stem}-switch.wav"
             found["cues"] = f"{self.pair.stem}-cues.vtt"
+        if self.is_subtracted:
+            found["difference"] = f"{self.pair.stem}-difference.wav"
         return found
 
     @property
@@ -82,7 +86,7 @@ class MeasuredPair:
             who = "the dry take" if voice.letter == "dry" else voice.letter.upper()
             told += [f"{who}: {notice}" for notice in voice.route.notices]
         told += self.clipping
-        if any(voice.moving.is_moving for voice in self.pair.voices):
+        if self.pair.is_moving:
             told.append("curves show how the knobs stand at the start of the take")
         if self.playing is not None:
             told.append("curves show the inputs together as this take plays them")
@@ -210,6 +214,7 @@ def _measure_take(
             envelope.frames,
             playing=playing,
             clipping=_clipping(pair),
+            is_subtracted=comparison.has_difference and not pair.is_moving,
             outline=outline.peaks,
         )
         found.append((measured, mine))

@@ -164,7 +164,7 @@ def _data(
         zip(manifest["pairings"], shown, strict=True), start=1
     ):
         take, voices = take_of(manifest, pairing), _voices(pairing)
-        picture = pairing.get("curves", {}).get("svg", f"curves-{number}.svg")
+        file = pairing.get("curves", {}).get("csv", f"curves-{number}.csv")
         as_is_db = _as_is_db(pairing)
         pairings.append(
             {
@@ -177,11 +177,7 @@ def _data(
                     key: {"clip": 1 + files.index(c["file"]), "as_is_db": as_is_db[key]}
                     for key, c in voices.items()
                 },
-                "curve": curve_values(
-                    its.curves,
-                    str(Path(picture).with_suffix(".csv")),
-                    *levels_shown(its.curves),
-                ),
+                "curve": curve_values(its.curves, file, *levels_shown(its.curves)),
             }
         )
     return {"carried": is_carried, "pairings": pairings}

@@ -4,6 +4,7 @@
 import json
 import webbrowser
 from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -11,17 +12,19 @@ import numpy as np
 
 from tonebench.audio.outputs import is_same_file, whole_folder, write_whole
 from tonebench.audio.take import open_strings_hz
-from tonebench.compare.clips import Compared, write_clips
+from tonebench.compare.clips import write_clips
 from tonebench.compare.manifest import manifest_bytes, manifest_of, picture_names
 from tonebench.compare.matching import level_words
 from tonebench.compare.measured import Measured, MeasuredPair, measure
 from tonebench.compare.verdict import matched_curves, verdict
+from tonebench.compare.written import Compared
 from tonebench.errors import MissingPartError, RequestError
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
 from tonebench.report.client import PAGE, write_page
 from tonebench.report.client_pairing import Shown
 from tonebench.report.client_words import AskedWords, PairWords, pair_words
+from tonebench.report.curve_files import pair_csv
 from tonebench.report.drawing import SecondHand
 from tonebench.report.plots import PairPicture
 
@@ -35,10 +38,24 @@ def write_comparison(
     comparison: Comparison,
     folder: Path,
     *,
+    clips_only: bool = False,
     force: bool = False,
     progress: Progress = lambda share: None,
 ) -> Compared:
     """Run a comparison and write everything that comes out of it into a folder.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        What was asked for.
+    folder : Path
+        Where to.
+    clips_only : bool
+        Whether to leave out the pictures and the page, and write clips and manifest.
+    force : bool
+        Whether a folder with files in it may be used.
+    progress : callable
+        Told how much is done, 0 to 1.
 
     Raises
     ------
@@ -50,29 +67,38 @@ def write_comparison(
         If a take can't be read, or a circuit has no answer at a setting.
     """
     earlier = _files_of(folder)
-    with whole_folder(folder, force) as part, SecondHand() as hand:
+    with whole_folder(folder, force) as part, ExitStack() as stack:
+        hand = None if clips_only else stack.enter_context(SecondHand())
         measured = measure(comparison, lambda share: progress(share / 2))
         _refuse_takes_in_the_way(measured, folder)
-        pictures = [_picture(measured, pair) for pair in measured.pairs]
-        asked = [_asked_words(pair) for pair in measured.pairs]
-        is_long = _seconds(measured) > _LONG_S
-        hand.ask(pictures, asked if is_long else ())
-        with TemporaryDirectory(prefix=".packed-", dir=part) as packed:
-            compared = write_clips(
-                measured,
-                part,
-                packed=Path(packed),
-                progress=lambda share: progress((1 + share) / 2),
-            )
-            manifest = manifest_of(compared)
-            write_whole(part / MANIFEST, manifest_bytes(manifest))
+        packed = None
+        if hand:
+            pictures = [_picture(measured, pair) for pair in measured.pairs]
+            asked = [_asked_words(pair) for pair in measured.pairs]
+            is_long = _seconds(measured) > _LONG_S
+            hand.ask(pictures, asked if is_long else ())
+            packs = TemporaryDirectory(prefix=".packed-", dir=part)
+            packed = Path(stack.enter_context(packs))
+        compared = write_clips(
+            measured,
+            part,
+            packed=packed,
+            progress=lambda share: progress((1 + share) / 2),
+        )
+        manifest = manifest_of(compared)
+        write_whole(part / MANIFEST, manifest_bytes(manifest))
+        if hand:
             # short clips are written long before the pictures are drawn
             words = hand.words() if is_long else pair_words(asked)
             shown = _shown(measured, pictures, words)
-            write_page(part, manifest, shown, Path(packed))
-        for pair, drawn in zip(measured.pairs, hand.pictures(), strict=True):
-            for key, name in picture_names(pair).items():
-                write_whole(part / name, drawn[key])
+            write_page(part, manifest, shown, packed)
+            for pair, its, drawn in zip(
+                measured.pairs, shown, hand.pictures(), strict=True
+            ):
+                files = {**drawn, "csv": pair_csv(its.curves)}
+                for key, name in picture_names(pair).items():
+                    write_whole(part / name, files[key])
+        stack.close()
         written = {entry.name for entry in part.iterdir()}
     for path in (folder / name for name in earlier - written):
         # a clip may have become a take
@@ -118,7 +144,7 @@ def _files_of(folder: Path) -> set[str]:
         for pairing in manifest["pairings"]:
             for clip in pairing["clips"].values():
                 named += [clip["file"], clip.get("cues", "")]
-            named += pairing["curves"].values()
+            named += pairing.get("curves", {}).values()
         named += [PAGE, *(path.name for path in folder.glob("clip-*.js"))]
         return {name for name in named if name and name == Path(name).name}
     except (OSError, ValueError, KeyError, TypeError, AttributeError):

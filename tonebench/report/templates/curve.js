@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT-0
 // Curves read at a place: by pointer, by touch and by keys; and saved as numbers. Drives a
 // slider for each curve, so that a screen reader is told what an eye sees.
-const BYTE_ORDER_MARK = "\ufeff";
 
 const signed = (value, digits) =>
   `${value > 0 ? "+" : ""}${value.toFixed(digits)}`.replace(/^[+-](?=0\.0*$)/, "");
@@ -88,7 +87,7 @@ class Reading {
     });
     const head = ["frequency_hz", "a_db", "b_db", "b_minus_a_db"];
     const text = [head, ...rows].map((row) => `${row.join(",")}\r\n`).join("");
-    const blob = new Blob([BYTE_ORDER_MARK, text], { type: "text/csv;charset=utf-8" });
+    const blob = new Blob([text], { type: "text/csv" });
     const link = document.createElement("a");
     link.href = URL.createObjectURL(blob);
     link.download = this.curve.file;
