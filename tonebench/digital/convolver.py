@@ -51,20 +51,20 @@ class Convolver:
                 f"and {origin}"
             )
         part = 1 << max(taps // 4, 1).bit_length()
-        self._part = min(max(part, _SHORTEST_PART), _LONGEST_PART)
-        self._count = -(-taps // self._part)
-        padded = np.zeros((own, self._count * self._part))
+        part = min(max(part, _SHORTEST_PART), _LONGEST_PART)
+        count = -(-taps // part)
+        padded = np.zeros((own, count * part))
         padded[:, :taps] = response.T
-        parts = padded.reshape(own, self._count, self._part)
-        self._spectra: Complex = np.fft.rfft(parts, 2 * self._part, axis=-1)
+        parts = padded.reshape(own, count, part)
+        spectra: Complex = np.fft.rfft(parts, 2 * part, axis=-1)
+        self._lanes = [_Lane(spectra[k % own]) for k in range(channels)]
         self._channels, self._origin = channels, origin
         self.reset()
 
     def reset(self) -> None:
         """Forget all that was heard."""
-        bins, kept = self._part + 1, self._count - 1
-        self._kept = np.zeros((self._channels, kept, bins), complex)
-        self._end = np.zeros((self._channels, self._part))
+        for lane in self._lanes:
+            lane.reset()
         self._held = np.zeros((0, self._channels))
         self._frames = self._given = 0
         self._early = self._origin
@@ -98,20 +98,42 @@ class Convolver:
 
     def _hop(self, block: Real) -> Real:
         """Convolve one hop of the grid."""
-        part, bins = self._part, self._part + 1
-        heard = np.concatenate([self._end, block.T], axis=1)
-        self._end = heard[:, -part:].copy()
-        steps = np.lib.stride_tricks.sliding_window_view(heard, 2 * part, axis=1)
-        spectra = np.fft.rfft(steps[:, ::part], axis=-1)
-        spectra = np.concatenate([self._kept, spectra], axis=1)
-        count, hops = self._count, HOP_FRAMES // part
-        self._kept = spectra[:, spectra.shape[1] - count + 1 :].copy()
-        total = self._spectra[:, :1] * spectra[:, count - 1 :]
-        term = np.empty((self._channels, hops, bins), complex)
-        for k in range(1, count):
-            start = count - 1 - k
-            late = spectra[:, start : start + hops]
-            np.multiply(self._spectra[:, k : k + 1], late, out=term)
-            total += term
-        out = np.fft.irfft(total, 2 * part, axis=-1)[..., part:]
-        return out.reshape(self._channels, HOP_FRAMES).T
+        out = np.empty((HOP_FRAMES, self._channels))
+        for column, lane in enumerate(self._lanes):
+            out[:, column] = lane.hop(block[:, column])
+        return out
+
+
+class _Lane:
+    """One channel, hop by hop; its arrays are made once, since new ones cost more."""
+
+    def __init__(self, spectra: Complex) -> None:
+        self._parts = spectra
+        self._count, bins = spectra.shape
+        self._part = bins - 1
+        self._steps = HOP_FRAMES // self._part
+        self._heard = np.zeros(self._part + HOP_FRAMES)
+        self._spectra = np.zeros((self._count - 1 + self._steps, bins), complex)
+        self._total = np.empty((self._steps, bins), complex)
+        self._term = np.empty_like(self._total)
+        self._out = np.empty((self._steps, 2 * self._part))
+
+    def reset(self) -> None:
+        self._heard[:] = 0
+        self._spectra[:] = 0
+
+    def hop(self, block: Real) -> Real:
+        """Return one hop; its array is overwritten by the next one."""
+        part, steps, before = self._part, self._steps, self._count - 1
+        heard, spectra, total = self._heard, self._spectra, self._total
+        heard[:part], heard[part:] = heard[-part:].copy(), block
+        windows = np.lib.stride_tricks.sliding_window_view(heard, 2 * part)[::part]
+        for step in range(before):  # one by one: they may overlap
+            spectra[step] = spectra[steps + step]
+        np.fft.rfft(windows, axis=-1, out=spectra[before:])
+        np.multiply(self._parts[0], spectra[before:], out=total)
+        for k in range(1, self._count):
+            late = spectra[before - k : before - k + steps]
+            total += np.multiply(self._parts[k], late, out=self._term)
+        np.fft.irfft(total, axis=-1, out=self._out)
+        return self._out[:, part:].reshape(-1)
