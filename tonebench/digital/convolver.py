@@ -70,7 +70,7 @@ class Convolver:
         self._early = self._origin
 
     def process(self, block: Real) -> Real:
-        """Take a block in; return the frames that are settled, shape (frames, channels).
+        """Take a block in; return the frames that are settled.
 
         They come in order, and later than their input by up to `HOP_FRAMES` and the
         origin; `finish` gives the rest.
