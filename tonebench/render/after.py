@@ -32,7 +32,7 @@ class ReadyResponse:
     def notices(self) -> tuple[str, ...]:
         """What a listener should know."""
         name, rate = self.found.name, self.found.sample_rate_hz
-        told = [f"what rings on in {name} after the end of the take is cut"]
+        told = [f"what still rings in {name} when the take ends is cut off"]
         if self.used.sample_rate_hz != rate:
             told.append(
                 f"{name} is at {rate} Hz and was brought to "
@@ -76,8 +76,8 @@ class ReadyPlugIn:
         ]
         if told.channels != self.channels:
             found.append(
-                f"{name} plays {told.channels} channels: one goes in on all of them, "
-                "and the mean of all comes out"
+                f"{name} plays {told.channels} channels: the one of the take goes in "
+                "on both, and their mean comes out"
             )
         if not told.repeats:
             found.append(
@@ -117,17 +117,26 @@ class After:
     @property
     def notices(self) -> tuple[str, ...]:
         """What a listener should know."""
-        told = [notice for step in self.steps for notice in step.notices]
-        return (
-            "curves, and gains at one frequency, are those of the circuits alone, "
-            "without what comes after",
-            *told,
-        )
+        return tuple(notice for step in self.steps for notice in step.notices)
 
     @property
     def facts(self) -> list[dict[str, object]]:
         """What a manifest holds of every step."""
         return [step.facts for step in self.steps]
+
+    @property
+    def has_plugins(self) -> bool:
+        """Whether a plug-in is among the steps."""
+        return any(isinstance(step, ReadyPlugIn) for step in self.steps)
+
+    @property
+    def latency_frames(self) -> int:
+        """How late the plug-ins are by their own word, all together."""
+        return sum(
+            step.told.latency_frames
+            for step in self.steps
+            if isinstance(step, ReadyPlugIn)
+        )
 
     def gain_db(self, frequency_hz: ArrayLike) -> Real:
         """Return the gain of the impulse responses in dB, shape (F,).

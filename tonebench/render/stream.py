@@ -5,7 +5,7 @@ What comes after may answer late, or only hop by hop: blocks wait here for what 
 to them. No block size changes a bit.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from typing import Protocol, Self
 
@@ -23,7 +23,7 @@ Real = NDArray[np.float64]
 
 def played(
     routes: Sequence[Route], blocks: Iterable[Real]
-) -> Iterator[tuple[Real, list[Real]]]:
+) -> Generator[tuple[Real, list[Real]]]:
     """Yield a take's frames with what comes out of every route for them.
 
     Close it when it is left early (`contextlib.closing`): a plug-in may be at work.
@@ -61,7 +61,7 @@ def _aligned(
     if frames == 0:
         return
     held = waiting[0] if len(waiting) == 1 else np.concatenate(waiting)
-    waiting[:] = [held[frames:]]
+    waiting[:] = [held[frames:]] if len(held) > frames else []
     yield held[:frames], outputs
 
 
