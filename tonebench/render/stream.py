@@ -46,11 +46,11 @@ def played(
             yield block, runner.process(block)
         return
     waiting: list[Real] = []
-    with _AfterRunner(after, len(routes)) as behind:
+    with _Pipeline(routes, after, runner) as pipeline:
         for block in blocks:
             waiting.append(block)
-            yield from _aligned(waiting, behind.process(runner.process(block)))
-        yield from _aligned(waiting, behind.finish())
+            yield from _aligned(waiting, pipeline.process([block]))
+        yield from _aligned(waiting, pipeline.finish())
 
 
 def _aligned(
@@ -73,53 +73,97 @@ class _Stage(Protocol):
     def finish(self) -> list[Real]: ...
 
 
-class _AfterRunner:
-    """All steps, one behind the other, for several voices; a context manager."""
+class _Pipeline:
+    """The routes and all steps, one behind the other; a context manager.
 
-    def __init__(self, after: After, voices: int) -> None:
-        self._after, self._voices = after, voices
+    Filters that stand still and impulse responses may change places: the sum of what
+    they do is the same. So responses that follow the circuits at once go in front of
+    them, and the take goes through each once, however many circuits there are.
+    """
+
+    def __init__(
+        self, routes: Sequence[Route], after: After, runner: RoutesRunner
+    ) -> None:
+        self._after, self._voices = after, len(routes)
+        self._channels_in = routes[0].channels_in
+        self._routes = _Routes(runner)
+        self._front = _front(routes, after)
         self._stack = ExitStack()
         self._stages: list[_Stage] = []
 
     def __enter__(self) -> Self:
         with ExitStack() as stack:
-            for step in self._after.steps:
-                self._stages.append(self._stage(step, stack))
+            steps, count = self._after.steps, self._front
+            for step in steps[:count]:
+                self._stages.append(self._stage(step, 1, self._channels_in, stack))
+            self._stages.append(self._routes)
+            channels = self._after.channels
+            for step in steps[count:]:
+                self._stages.append(self._stage(step, self._voices, channels, stack))
             self._stack = stack.pop_all()
         return self
 
     def __exit__(self, *exception: object) -> None:
         self._stack.close()
 
-    def _stage(self, step: Ready, stack: ExitStack) -> _Stage:
-        rate, channels = self._after.sample_rate_hz, self._after.channels
+    def _stage(
+        self, step: Ready, voices: int, channels: int, stack: ExitStack
+    ) -> _Stage:
         if isinstance(step, ReadyResponse):
-            return _Response(step, channels, self._voices)
-        asked = step.asked
+            return _Response(step, channels, voices)
+        asked, rate = step.asked, self._after.sample_rate_hz
         host = PluginHost(
-            asked.path, asked.settings, rate, channels, self._voices, asked.name
+            asked.path, asked.settings, rate, channels, voices, asked.name
         )
         return stack.enter_context(host)
 
-    def process(self, outputs: Sequence[Real]) -> list[Real]:
-        """Take a block per voice in; return what is settled, of one length."""
-        found = list(outputs)
+    def process(self, blocks: Sequence[Real]) -> list[Real]:
+        """Take a block in; return what is settled of every voice, of one length."""
+        found = list(blocks)
         for stage in self._stages:
             found = stage.process(found)
         return found
 
     def finish(self) -> list[Real]:
         """Return what is still to come."""
-        found: list[Real] = []
-        for stage in self._stages:
-            passed = stage.process(found) if found else []
+        first, *others = self._stages
+        found = first.finish()
+        for stage in others:
+            passed = stage.process(found)
             rest = stage.finish()
-            found = (
-                [np.concatenate(pieces) for pieces in zip(passed, rest, strict=True)]
-                if passed
-                else rest
-            )
+            found = [np.concatenate(both) for both in zip(passed, rest, strict=True)]
         return found
+
+
+def _front(routes: Sequence[Route], after: After) -> int:
+    """Return how many steps may go in front of the routes."""
+    if any(plan.designs is not None for plan in routes):
+        return 0
+    count = 0
+    for step in after.steps:
+        if not isinstance(step, ReadyResponse):
+            break
+        own = step.used.samples.shape[1]
+        if own not in (1, routes[0].channels_in):
+            break
+        count += 1
+    return count
+
+
+class _Routes:
+    """The routes, as a step that is never late."""
+
+    def __init__(self, runner: RoutesRunner) -> None:
+        self._runner = runner
+        self._ends: list[Real] = []
+
+    def process(self, blocks: Sequence[Real]) -> list[Real]:
+        found = self._runner.process(blocks[0])
+        self._ends = [output[:0] for output in found]
+        return found
+
+    def finish(self) -> list[Real]:
+        return self._ends
 
 
 class _Response:

@@ -7,7 +7,9 @@ Every file is compared byte by byte. The folder is only read.
 import json
 import tempfile
 from dataclasses import dataclass
+from itertools import zip_longest
 from pathlib import Path
+from typing import Any
 
 from tonebench import __version__
 from tonebench.audio.outputs import sha256_of
@@ -17,13 +19,16 @@ from tonebench.render.offline import Progress
 from tonebench.report.comparison import MANIFEST, write_comparison
 
 _SOUND = ".wav"
+#: What tells a take, an impulse response or a plug-in from another one of its name.
+_HASHES = ("sha256", "state_sha256", "version")
 
 
 @dataclass(frozen=True, slots=True)
 class Rechecked:
     """Which files of a folder are the same, which changed, and which are gone.
 
-    `made_with` is the version of the program that the folder was written by.
+    `made_with` is the version of the program that the folder was written by, `other`
+    tells which takes, and what of that which comes after, are not what they were.
     """
 
     folder: Path
@@ -31,6 +36,7 @@ class Rechecked:
     changed: tuple[str, ...]
     missing: tuple[str, ...]
     made_with: str
+    other: tuple[str, ...] = ()
 
     @property
     def is_same(self) -> bool:
@@ -49,6 +55,7 @@ class Rechecked:
         lines.append(f"{len(self.same)} files are the same to the last bit")
         if not self.is_same and self.is_sound_same:
             lines.append("all clips are among them")
+        lines += [f"{words} now" for words in self.other]
         if not self.is_same and self.made_with != __version__:
             lines.append(
                 f"{self.folder} was made with tonebench {self.made_with}, this is "
@@ -75,6 +82,7 @@ class Rechecked:
             "changed": list(self.changed),
             "missing": list(self.missing),
             "made_with": self.made_with,
+            "other": list(self.other),
         }
 
 
@@ -92,7 +100,8 @@ def recheck_comparison(
         If the folder holds no comparison, or a file of it can't be read.
     """
     try:
-        made_with = str(json.loads((folder / MANIFEST).read_bytes())["tonebench"])
+        before = json.loads((folder / MANIFEST).read_bytes())
+        made_with = str(before["tonebench"])
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(
             f"{folder}: holds no comparison that was run ({MANIFEST} is missing or "
@@ -102,6 +111,7 @@ def recheck_comparison(
     with tempfile.TemporaryDirectory() as scratch:
         again = Path(scratch) / "again"
         write_comparison(comparison, again, progress=progress)
+        now = json.loads((again / MANIFEST).read_bytes())
         for path in sorted(again.iterdir()):
             earlier = folder / path.name
             if not earlier.is_file():
@@ -110,4 +120,23 @@ def recheck_comparison(
                 same.append(path.name)
             else:
                 changed.append(path.name)
-    return Rechecked(folder, tuple(same), tuple(changed), tuple(missing), made_with)
+    other = _other_than(before, now)
+    return Rechecked(
+        folder, tuple(same), tuple(changed), tuple(missing), made_with, other
+    )
+
+
+def _other_than(before: dict[str, Any], now: dict[str, Any]) -> tuple[str, ...]:
+    """Return which takes and steps after the circuits are other ones in a manifest."""
+    told = []
+    for key in ("takes", "after"):
+        pairs = zip_longest(before.get(key) or [], now.get(key) or [])
+        for number, (old, new) in enumerate(pairs, start=1):
+            place = f"take {number}" if key == "takes" else f"step {number} after"
+            if not (isinstance(old, dict) and isinstance(new, dict)):
+                told.append(f"{place} {'is not there' if old else 'is there too'}")
+            elif old.get("file") != new.get("file"):
+                told.append(f"{place} is {new.get('file')}, and was {old.get('file')},")
+            elif any(old.get(hash_) != new.get(hash_) for hash_ in _HASHES):
+                told.append(f"{new.get('file')} is another one, or set otherwise,")
+    return tuple(told)
