@@ -155,8 +155,9 @@ def _set(plugin: Any, name: str, value: bool | float | str) -> None:
     try:
         setattr(plugin, name, value)
     except Exception as error:  # whatever a stranger's code raises
+        shown = f"{value:g}" if isinstance(value, float) else repr(value)
         raise _Refusal(
-            f"{name} can't be set to {value!r}{_range(parameters[name])}"
+            f"{name} can't be set to {shown}{_range(parameters[name])}"
         ) from error
 
 
