@@ -162,7 +162,10 @@ def _set(plugin: Any, name: str, value: bool | float | str) -> None:
 
 
 def _range(parameter: Any) -> str:
-    words = [str(value) for value in getattr(parameter, "valid_values", [])]
+    words = [
+        f"{value:g}" if isinstance(value, float) else str(value)
+        for value in getattr(parameter, "valid_values", [])
+    ]
     if 0 < len(words) <= 12:
         return f"; it takes {', '.join(words)}"
     low, high = (getattr(parameter, key, None) for key in ("min_value", "max_value"))
