@@ -35,7 +35,7 @@ class ReadyResponse:
         told = [f"what still rings in {name} when the take ends is cut off"]
         if self.used.sample_rate_hz != rate:
             told.append(
-                f"{name} is at {rate} Hz and was brought to "
+                f"the response {name} is at {rate} Hz and was brought to "
                 f"{self.used.sample_rate_hz} Hz, its gain kept"
             )
         return tuple(told)
@@ -70,18 +70,18 @@ class ReadyPlugIn:
             "no frame" if not told.latency_frames else f"{told.latency_frames} frames"
         )
         found = [
-            f"{name} is {told.name} {told.version}".rstrip()
+            f"the plug-in {name} is {told.name} {told.version}".rstrip()
             + f"{maker}; it says it is "
             f"{late} late, and that is taken out"
         ]
         if told.channels != self.channels:
             found.append(
-                f"{name} plays {told.channels} channels: the one of the take goes in "
+                f"the plug-in {name} plays {told.channels} channels: the one of the take goes in "
                 "on both, and their mean comes out"
             )
         if not told.repeats:
             found.append(
-                f"{name} doesn't give the same sound twice: a second run gives other "
+                f"the plug-in {name} doesn't give the same sound twice: a second run gives other "
                 "clips, and levels are those of the first"
             )
         return tuple(found)
