@@ -52,6 +52,7 @@ _OPTIONS = (
     click.option(
         "--dry", is_flag=True, help="Also write the dry take, through no circuit."
     ),
+    click.option("--difference", is_flag=True, help="Also write B − A as a clip."),
 )
 _RECORDINGS = (".wav", ".flac", ".aif", ".aiff", ".ogg", ".mp3")
 _OF_A_FILE = (
@@ -98,6 +99,8 @@ def asked_comparison(
     show_doubts(comparison.circuits)
     if options["dry"]:
         comparison = replace(comparison, has_dry=True)
+    if options["difference"]:
+        comparison = replace(comparison, has_difference=True)
     if options["after"]:
         if comparison.after:
             raise RequestError(
@@ -144,6 +147,7 @@ def _without_file(options: Mapping[str, Any]) -> "tuple[Comparison, str]":
         pairings=(pairing_of("as asked", a, b, *settings),),
         match=match,
         has_dry=options["dry"],
+        has_difference=options["difference"],
         after=_after(options),
     )
     return comparison, f"{a.circuit.name}-against-{b.circuit.name}"

@@ -93,6 +93,7 @@ class Comparison:
     pairings: tuple[Pairing, ...]
     match: Match = field(default_factory=Match)
     has_dry: bool = False
+    has_difference: bool = False
     client: Mapping[str, str] = field(default_factory=dict)
     after: tuple[Step, ...] = ()
 

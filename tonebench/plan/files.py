@@ -63,7 +63,7 @@ def _comparison(top: Table, path: Path) -> Comparison | None:
     title = top.text("title", path.stem)
     takes = _takes(top, folder)
     match = _match(top)
-    has_dry = top.flag("dry")
+    extra = top.flag("dry"), top.flag("difference")
     client = _client(top)
     after: tuple[Step, ...] = ()
     if (asked := top.get("after")) is not None:
@@ -74,7 +74,7 @@ def _comparison(top: Table, path: Path) -> Comparison | None:
     pairings = _pairings(tables, a, b) or (Pairing("as they start"),)
     if not (takes and match and a and b and top.is_sound):
         return None
-    values = title, takes, a, b, pairings, match, has_dry, client, after
+    values = title, takes, a, b, pairings, match, *extra, client, after
     return noted(top, "takes", lambda: Comparison(*values))
 
 

@@ -76,13 +76,13 @@ class ReadyPlugIn:
         ]
         if told.channels != self.channels:
             found.append(
-                f"the plug-in {name} plays {told.channels} channels: the one of the take goes in "
-                "on both, and their mean comes out"
+                f"the plug-in {name} plays {told.channels} channels: the one of the "
+                "take goes in on both, and their mean comes out"
             )
         if not told.repeats:
             found.append(
-                f"the plug-in {name} doesn't give the same sound twice: a second run gives other "
-                "clips, and levels are those of the first"
+                f"the plug-in {name} doesn't give the same sound twice: levels are "
+                "not quite those of the clips, and a second run gives other ones"
             )
         return tuple(found)
 

@@ -102,6 +102,7 @@ def recheck_comparison(
     try:
         before = json.loads((folder / MANIFEST).read_bytes())
         made_with = str(before["tonebench"])
+        clips_only = not any("curves" in pairing for pairing in before["pairings"])
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(
             f"{folder}: holds no comparison that was run ({MANIFEST} is missing or "
@@ -110,7 +111,7 @@ def recheck_comparison(
     same, changed, missing = [], [], []
     with tempfile.TemporaryDirectory() as scratch:
         again = Path(scratch) / "again"
-        write_comparison(comparison, again, progress=progress)
+        write_comparison(comparison, again, clips_only=clips_only, progress=progress)
         now = json.loads((again / MANIFEST).read_bytes())
         for path in sorted(again.iterdir()):
             earlier = folder / path.name
