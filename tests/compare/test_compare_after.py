@@ -2,6 +2,9 @@
 """A comparison with a cabinet or a plug-in after it: aligned, and matched behind it."""
 
 import json
+import signal
+import subprocess
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -145,6 +148,20 @@ def test_a_second_run_is_the_same_and_another_cabinet_is_told(
     assert "step 1 after is not there now" in capsys.readouterr().out
 
 
+def test_what_is_left_of_b_without_a_is_heard_through_the_cabinet(
+    folder: Path,
+) -> None:
+    bare = compared(folder, "bare", "--difference")
+    behind = compared(folder, "none", "--difference")
+    gain = 10 ** ((behind["trim_db"] - bare["trim_db"]) / 20)
+    _, response = read_clip(folder / "cab.wav")
+    found, expected = (clips(folder, x)["difference"] for x in ("none", "bare"))
+    whole = gain * oaconvolve(expected, response, axes=0)[: 6 * RATE]
+    # the delay that frees it of leads rings on both sides: past the ends that is lost
+    settled = slice(len(response) + 100, -100)
+    assert found[settled] == pytest.approx(whole[settled], abs=2e-6)
+
+
 def test_words_leave_out_what_a_cabinet_swallows(folder: Path) -> None:
     (bare,) = compared(folder, "bare")["pairings"]
     assert "treble" in bare["verdict"][2]
@@ -258,6 +275,29 @@ class TestPlugIns:
         words = ("render", take, "tern", "-o", folder / "out.wav", "--after", plugin)
         assert f"{kind}.vst3: " in refused(capsys, 3, *words)
         assert names_in(folder) == before
+
+    def test_an_interruption_ends_it_and_leaves_nothing(
+        self, folder: Path, capsys: Capsys, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        begun: list[subprocess.Popen[bytes]] = []
+        start = plugin_host._started
+
+        def started() -> "subprocess.Popen[bytes]":
+            begun.append(start())
+            return begun[-1]
+
+        monkeypatch.setattr(plugin_host, "_started", started)
+        self.asked_for(folder, "hangs")
+        before = names_in(folder)
+        take, plugin = folder / "take.wav", folder / "hangs.vst3"
+        main = threading.get_ident()
+        threading.Timer(3.0, signal.pthread_kill, (main, signal.SIGINT)).start()
+        words = ("render", take, "tern", "-o", folder / "out.wav", "--after", plugin)
+        assert run(*words) == 130
+        assert capsys.readouterr().err.split() == ["interrupted"]
+        assert names_in(folder) == before
+        assert begun
+        assert all(process.poll() is not None for process in begun)
 
     def test_one_that_never_does_the_same_is_told(
         self, folder: Path, capsys: Capsys
