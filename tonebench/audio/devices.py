@@ -16,6 +16,10 @@ from tonebench.errors import DeviceError, MissingPartError
 
 __all__ = ["Fill", "Output", "OutputOpener", "open_output"]
 
+_WAY_OUT = (
+    "choose another one by --device, or give --files FOLDER to play the clips by "
+    "another program"
+)
 #: Returns the next frames, shape (frames, channels); called by the card's thread.
 Fill = Callable[[int], NDArray[np.float32]]
 
@@ -69,20 +73,22 @@ def open_output(
     def callback(out: NDArray[np.float32], frames: int, *_: object) -> None:
         out[:] = fill(frames)
 
-    asked = int(device) if device and device.isdecimal() else device
+    card = _card(library, device)
     try:
-        info = library.query_devices(asked, "output")
         stream = library.OutputStream(
             samplerate=sample_rate_hz,
             channels=spread,
             dtype="float32",
-            device=info["index"],
+            device=card["index"],
             callback=callback,
         )
     except (library.PortAudioError, ValueError) as error:
-        raise DeviceError(_fault(error, sample_rate_hz, device)) from error
+        raise DeviceError(
+            f"sound card '{card['name']}' can't play {spread} channels at "
+            f"{sample_rate_hz} Hz ({_reason(error)}); {_WAY_OUT}"
+        ) from error
     with stream:
-        yield _Card(f"{info['name']}, {sample_rate_hz} Hz")
+        yield _Card(f"{card['name']}, {sample_rate_hz} Hz")
 
 
 def _sounddevice() -> Any:
@@ -102,10 +108,25 @@ def _sounddevice() -> Any:
     return sounddevice
 
 
-def _fault(error: Exception, sample_rate_hz: int, device: str | None) -> str:
-    words = str(error.args[0] if error.args else error).splitlines()[0].rstrip(".")
-    which = f"sound card '{device}'" if device else "the sound card"
-    return (
-        f"{which} can't play at {sample_rate_hz} Hz ({words}); connect one, choose "
-        "one by --device, or give --files FOLDER to play the clips by another program"
-    )
+def _card(library: Any, device: str | None) -> Any:
+    """Return what the library knows of a card."""
+    asked = int(device) if device and device.isdecimal() else device
+    try:
+        return library.query_devices(asked, "output")
+    except (library.PortAudioError, ValueError) as error:
+        if device:
+            known = [c["name"] for c in library.query_devices() if _plays(c)]
+            there = "; ".join(known) or "none"
+            fault = f"no sound card to play through is called '{device}'"
+            raise DeviceError(f"{fault}; there are: {there}") from error
+        raise DeviceError(f"no sound card is there to play through; {_WAY_OUT}") from (
+            error
+        )
+
+
+def _plays(card: Any) -> bool:
+    return bool(card["max_output_channels"])
+
+
+def _reason(error: Exception) -> str:
+    return str(error.args[0] if error.args else error).splitlines()[0].rstrip(".")

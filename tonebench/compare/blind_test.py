@@ -21,14 +21,14 @@ from tonebench.compare.blind_result import result_of, write_result
 from tonebench.compare.blind_session import Session, read_session, save_session
 from tonebench.compare.blind_sitting import CAUTION, Sitting, keys_words
 from tonebench.errors import InputError, RequestError
+from tonebench.units import format_db
 
 __all__ = ["AskedTest", "Outcome", "blind_test", "session_path"]
 
 _SEAL_WORDS = (
-    "The order of the trials stands now, and so does their number. The seal proves it "
-    "to whoever has it before the first answer: send it to somebody, or write it down. "
-    "On your own machine no file can hide the order from a person who is set on "
-    "finding it; it is only kept from your eyes."
+    "The number of trials and their order stand now. The seal proves that to whoever "
+    "has it before the first answer: send it to somebody. On your own machine the "
+    "order is kept from your eyes, not from a person who is set on finding it."
 )
 
 
@@ -104,22 +104,19 @@ def blind_test(
     path = session_path(folder, asked.listener)
     session = read_session(path) if path.exists() else None
     pair = _pair(folder, asked, session)
+    if session:
+        _refuse_other(path, session.plan, asked)
     gap = measure_gap(pair)
     gap.refuse_if_apart()
     heard = read_part(pair, asked.start_s, asked.end_s)
-    if session is None:
-        session = Session.begun(_plan(pair, asked))
-        is_new = True
-    else:
-        is_new = False
-        _refuse_other(path, session.plan, asked)
-    sit = _Sat(path, heard, read_key, say)
-    for line in _opening(session, heard, gap, is_new):
-        say(line)
-    if asked.files:
-        session = sit.with_files(session, asked.files)
-    elif not session.is_done:
-        session = sit.with_card(session, opener)
+    told = _opening(pair, heard, gap)
+    session = session or Session.begun(_plan(pair, asked))
+    if not session.is_done:  # all but the result may have been done before
+        sat = _Sat(path, heard, told, read_key, say)
+        if asked.files:
+            session = sat.with_files(session, asked.files)
+        else:
+            session = sat.with_card(session, opener)
     if not session.is_done:
         return Outcome(session, None, path)
     played_by = "files" if asked.files else "sound card"
@@ -132,22 +129,23 @@ def blind_test(
 
 @dataclass(frozen=True, slots=True)
 class _Sat:
-    """A sitting's surroundings: where it is kept, what is heard, keys and sentences."""
+    """A sitting's surroundings: its file, what is heard, what is told, and to whom."""
 
     path: Path
     heard: Heard
+    told: tuple[str, ...]
     read_key: Callable[[], str]
     say: Callable[[str], None]
 
     def with_files(self, session: Session, folder: Path) -> Session:
         """Write the trials as files, and take the answers."""
         names = trial_files(folder, session, self.heard)
-        save_session(self.path, session)
-        self.say(f"{len(names)} clips are in {folder}, numbered by trial.")
-        self.say(
-            "A program can tell which files are alike; this is for your ears alone."
+        return self._run(
+            session,
+            None,
+            f"{len(names)} clips are in {folder}, numbered by trial. A program could "
+            "tell which of them are alike; they are for ears alone.",
         )
-        return self._run(session, None)
 
     def with_card(self, session: Session, opener: OutputOpener) -> Session:
         """Play the trials, and take the answers."""
@@ -156,13 +154,16 @@ class _Sat:
         mixer = Mixer(voices, heard.sample_rate_hz)
         channels = heard.a.shape[1]
         with opener(mixer.process, heard.sample_rate_hz, channels) as output:
-            save_session(self.path, session)
-            self.say(f"Plays through {output.words}, at {QUIET_DB:.0f} dB to begin.")
-            return self._run(session, mixer)
+            return self._run(
+                session,
+                mixer,
+                f"Plays through {output.words}, and begins at {format_db(QUIET_DB)}.",
+            )
 
-    def _run(self, session: Session, mixer: Mixer | None) -> Session:
-        self.say(CAUTION)
-        for line in keys_words(session.plan.kind, mixer is not None):
+    def _run(self, session: Session, mixer: Mixer | None, where: str) -> Session:
+        save_session(self.path, session)
+        lines = [*self.told, where, "", *_fixed(session), "", CAUTION, ""]
+        for line in [*lines, *keys_words(session.plan.kind, mixer is not None), ""]:
             self.say(line)
         sitting = Sitting(
             session,
@@ -224,8 +225,14 @@ def _refuse(path: Path, word: str, stands: object) -> None:
     )
 
 
-def _opening(session: Session, heard: Heard, gap: LevelGap, is_new: bool) -> list[str]:
-    """Return what is told before the first trial."""
+def _opening(pair: BlindPair, heard: Heard, gap: LevelGap) -> tuple[str, ...]:
+    """Return what is listened to, and at which levels."""
+    what = f"{pair.comparison}: {pair.name}; {pair.take}, {heard.words}"
+    return what, f"By {gap.words()}."
+
+
+def _fixed(session: Session) -> list[str]:
+    """Return what stands before the first answer, and how far it has come."""
     plan, done = session.plan, len(session.answers)
     question = (
         "Which of the two is the hidden one?"
@@ -234,10 +241,8 @@ def _opening(session: Session, heard: Heard, gap: LevelGap, is_new: bool) -> lis
     )
     wanted = "right" if plan.kind == "which" else "for one side"
     return [
-        f"{plan.comparison}: {plan.pairing}, {plan.take}, {heard.words}",
-        gap.words(),
-        f"{question} {plan.trials} trials; {plan.least} {wanted} show it "
-        f"(guessing does so at most {100 * plan.level:.0f} times in 100).",
+        f"{question} {plan.trials} trials, of which {plan.least} {wanted} show it: "
+        f"chance alone does that at most {100 * plan.level:.0f} times in 100.",
         f"Seal: {session.seal}",
-        _SEAL_WORDS if is_new else f"Goes on: {done} of {plan.trials} are answered.",
+        f"This goes on: {done} of {plan.trials} are answered." if done else _SEAL_WORDS,
     ]
