@@ -24,7 +24,7 @@ from tonebench.compare.blind import (
     plan_from,
     seal_of,
 )
-from tonebench.errors import InputError, RequestError
+from tonebench.errors import InputError, OutputError, RequestError
 
 __all__ = ["ANSWERS", "Session", "read_session", "save_session"]
 
@@ -94,10 +94,14 @@ def save_session(path: Path, session: Session) -> None:
         "check": check_of(session.seed, seal, session.answers),
     }
     text = json.dumps(values, indent=2, ensure_ascii=False, allow_nan=False)
-    with whole_file(path, force=True) as part, part.open("wb") as file:
-        file.write(f"{text}\n".encode())
-        file.flush()
-        os.fsync(file.fileno())
+    with whole_file(path, force=True) as part:
+        try:
+            with part.open("wb") as file:
+                file.write(f"{text}\n".encode())
+                file.flush()
+                os.fsync(file.fileno())
+        except OSError as error:
+            raise OutputError(f"{path}: can't be written ({error.strerror})") from error
 
 
 def read_session(path: Path) -> Session:

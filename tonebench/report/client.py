@@ -19,6 +19,7 @@ from tonebench.audio.outputs import write_whole
 from tonebench.audio.take import open_strings_hz
 from tonebench.compare.matching import level_words
 from tonebench.compare.verdict import MatchedCurves
+from tonebench.report.client_blind import blind_data
 from tonebench.report.client_curve import curve_svg, curve_table, curve_words
 from tonebench.report.client_parts import (
     LETTERS,
@@ -71,7 +72,7 @@ def write_page(
             clip["file"] for p in manifest["pairings"] for clip in _voices(p).values()
         )
     )
-    style, script = _text("page.css"), _script()
+    style, script = _text("page.css") + _text("blind.css"), _script()
     inside, is_carried = packed(folder, files)
     values = {
         "policy": _policy(style, script, is_carried),
@@ -84,6 +85,7 @@ def write_page(
             _pairing(manifest, pairing, its)
             for pairing, its in zip(manifest["pairings"], curves, strict=True)
         ),
+        "blind": _text("blind.html"),
         "footer": footer_html(manifest, _takes(manifest)),
         "data": _json(_data(manifest, files, is_carried)),
         "script": script,
@@ -98,7 +100,9 @@ def _text(name: str) -> str:
 
 
 def _script() -> str:
-    return f"(() => {{\n{_text('sound.js')}\n{_text('page.js')}}})();\n"
+    parts = ("sound.js", "page.js", "blind_draw.js", "blind.js")
+    together = "\n".join(_text(part) for part in parts)
+    return f"(() => {{\n{together}}})();\n"
 
 
 def _policy(style: str, script: str, is_carried: bool) -> str:
@@ -164,7 +168,8 @@ def _data(manifest: Values, files: Sequence[str], is_carried: bool) -> Values:
                 },
             }
         )
-    return {"carried": is_carried, "pairings": pairings}
+    blind = blind_data(manifest)
+    return {"carried": is_carried, "pairings": pairings, "blind": blind}
 
 
 def _as_is_db(pairing: Values) -> dict[str, float]:
