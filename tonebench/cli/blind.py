@@ -3,12 +3,12 @@
 
 import functools
 import json
-import sys
 from pathlib import Path
 from typing import Any
 
 import click
 
+from tonebench.cli.keys import key_reader
 from tonebench.cli.options import json_option
 from tonebench.errors import CheckFailed, RequestError
 
@@ -69,14 +69,13 @@ def blind(
     go_on = f"tonebench blind {paths[0]}"
     go_on += f" --listener '{test.listener}'" if test.listener else ""
     go_on += f" --files {test.files}" if test.files else ""
+    opener = functools.partial(open_output, device=device)
+    say = functools.partial(click.echo, err=True)
     try:
-        done = blind_test(
-            Path(paths[0]),
-            test,
-            opener=functools.partial(open_output, device=device),
-            read_key=read_key,
-            say=functools.partial(click.echo, err=True),
-        )
+        with key_reader() as read_key:
+            done = blind_test(
+                Path(paths[0]), test, opener=opener, read_key=read_key, say=say
+            )
     except KeyboardInterrupt:
         click.echo(f"\nwhat is answered is kept; go on with: {go_on}", err=True)
         raise
@@ -87,18 +86,6 @@ def blind(
         )
     words = [*done.result["words"], f"wrote {done.path}"]
     click.echo(json.dumps(done.result) if as_json else "\n".join(words))
-
-
-def read_key() -> str:
-    """Return the next key of a terminal, or the next sign of what is piped in."""
-    if sys.stdin.isatty():
-        try:
-            return click.getchar()
-        except EOFError:
-            return ""
-    while (sign := sys.stdin.read(1)) in ("\n", "\r"):
-        pass
-    return sign
 
 
 def _pool(paths: tuple[str, ...], as_json: bool, others: list[Any]) -> None:

@@ -15,7 +15,7 @@ from tonebench.audio.meters import Meters
 from tonebench.audio.outputs import sha256_of
 from tonebench.compare.blind_session import read_values
 from tonebench.errors import AudioError, CheckFailed, InputError, RequestError
-from tonebench.units import format_db, format_level
+from tonebench.units import format_level
 
 __all__ = [
     "ALLOWED_GAP_DB",
@@ -74,7 +74,7 @@ class LevelGap:
         if self.gap_db > ALLOWED_GAP_DB:
             louder, softer = ("A", "B") if self.a_db > self.b_db else ("B", "A")
             raise CheckFailed(
-                f"{louder} is {format_db(self.gap_db)} above {softer} by {self.by}, "
+                f"{louder} is {self.gap_db:.2f} dB above {softer} by {self.by}, "
                 f"and a blind test allows {ALLOWED_GAP_DB:g} dB; run tonebench compare "
                 f"again with --match {self.by.lower()}"
             )

@@ -196,7 +196,7 @@ def _pair(folder: Path, asked: AskedTest, session: Session | None) -> BlindPair:
 def _plan(pair: BlindPair, asked: AskedTest) -> Plan:
     return Plan(
         kind=asked.kind or "which",
-        trials=asked.trials or 16,
+        trials=16 if asked.trials is None else asked.trials,
         level=asked.level or 0.05,
         listener=asked.listener,
         comparison=pair.comparison,
