@@ -19,7 +19,12 @@ from tonebench.audio.outputs import write_whole
 from tonebench.audio.take import open_strings_hz
 from tonebench.compare.matching import level_words
 from tonebench.compare.verdict import MatchedCurves
-from tonebench.report.client_blind import blind_data
+from tonebench.report.client_blind import (
+    blind_data,
+    blind_html,
+    blind_script,
+    blind_style,
+)
 from tonebench.report.client_curve import curve_svg, curve_table, curve_words
 from tonebench.report.client_parts import (
     LETTERS,
@@ -72,7 +77,7 @@ def write_page(
             clip["file"] for p in manifest["pairings"] for clip in _voices(p).values()
         )
     )
-    style, script = _text("page.css") + _text("blind.css"), _script()
+    style, script = _text("page.css") + blind_style(), _script()
     inside, is_carried = packed(folder, files)
     values = {
         "policy": _policy(style, script, is_carried),
@@ -85,7 +90,7 @@ def write_page(
             _pairing(manifest, pairing, its)
             for pairing, its in zip(manifest["pairings"], curves, strict=True)
         ),
-        "blind": _text("blind.html"),
+        "blind": blind_html(),
         "footer": footer_html(manifest, _takes(manifest)),
         "data": _json(_data(manifest, files, is_carried)),
         "script": script,
@@ -100,9 +105,8 @@ def _text(name: str) -> str:
 
 
 def _script() -> str:
-    parts = ("sound.js", "page.js", "blind_draw.js", "blind.js")
-    together = "\n".join(_text(part) for part in parts)
-    return f"(() => {{\n{together}}})();\n"
+    blind = f"{{\n{blind_script()}}}\n"  # a block: its names are its own
+    return f"(() => {{\n{_text('sound.js')}\n{_text('page.js')}\n{blind}}})();\n"
 
 
 def _policy(style: str, script: str, is_carried: bool) -> str:

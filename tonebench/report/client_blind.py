@@ -7,6 +7,7 @@ terminal's own, so that both say the same of the same answers. Plays nothing.
 
 import math
 from collections.abc import Mapping
+from importlib import resources
 from typing import Any
 
 from tonebench.compare.blind import SCHEMA
@@ -15,7 +16,31 @@ from tonebench.compare.blind_words import WORDS
 from tonebench.errors import CheckFailed
 from tonebench.report.client_parts import Values, take_of
 
-__all__ = ["blind_data"]
+__all__ = ["blind_data", "blind_html", "blind_script", "blind_style"]
+
+_TEMPLATES = resources.files("tonebench.report") / "templates"
+
+
+def blind_html() -> str:
+    """Return the section of the page."""
+    return _text("blind.html")
+
+
+def blind_style() -> str:
+    """Return its style sheet, behind the page's own."""
+    return _text("blind.css")
+
+
+def blind_script() -> str:
+    """Return its script, behind the page's own and in a block of its own.
+
+    Of the page's it uses `at`, `data`, `fromDb`, `OFF_DB`, `Sound` and `buffersOf`.
+    """
+    return "\n".join(map(_text, ("blind_draw.js", "blind.js")))
+
+
+def _text(name: str) -> str:
+    return (_TEMPLATES / name).read_text(encoding="utf-8")
 
 
 def blind_data(manifest: Values) -> dict[str, Any]:
