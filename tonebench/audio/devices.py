@@ -96,7 +96,7 @@ def _sounddevice() -> Any:
         import sounddevice
     except ImportError as error:
         raise MissingPartError(
-            "to play, tonebench needs sounddevice; pip install 'tonebench[live]', or "
+            "to play, tonebench needs sounddevice; pip install sounddevice, or "
             "give --files FOLDER to play the clips by another program"
         ) from error
     except OSError as error:  # its own library isn't there
