@@ -267,7 +267,9 @@ def test_what_would_write_or_open_is_refused(
 ) -> None:
     before = state(desk / "out")
     told = refused(capsys, 2, "compare", "two.toml", "--recheck", "out", *words.split())
-    assert told == "--recheck writes nothing: leave out -o, --force, --open"
+    assert (
+        told == "--recheck writes nothing: leave out -o, --force, --open, --clips-only"
+    )
     assert state(desk / "out") == before
     assert "new" not in names_in(desk)
 

@@ -88,6 +88,13 @@ def test_a_take_against_itself_differs_by_nothing() -> None:
     np.testing.assert_array_equal(one.levels_db[0], found.levels_db[0])
 
 
+def test_a_take_of_silence_is_told_as_one(tmp_path: Path) -> None:
+    path = tmp_path / "nothing.wav"
+    write_float(path, np.zeros(RATE))
+    with pytest.raises(RequestError, match="nothing holds silence: it has no spectrum"):
+        band_levels(read_take_file(str(path)), [(PLAIN, {})])
+
+
 def test_a_silent_side_is_refused() -> None:
     silent = join(read_circuit("tern"), Hookup(source_ohm=1e3))
     with pytest.raises(RequestError, match="nothing comes out of tern here"):

@@ -215,6 +215,11 @@ class ClipWriter:
         If a sample isn't finite, a block doesn't fit, or no frame was written.
     CheckFailed
         If a sample is over full scale, with an integer subtype.
+
+    Attributes
+    ----------
+    frames : int
+        How many frames were taken in so far.
     """
 
     def __init__(
@@ -233,12 +238,8 @@ class ClipWriter:
         self._format = clip_format(path, subtype, channels, frames_expected)
         self._quantiser = Quantiser(self._format.subtype, str(path), dither_seed)
         self._force = force
+        self.frames = 0
         check_new_file(self.path, force)
-
-    @property
-    def frames(self) -> int:
-        """How many frames were taken in so far."""
-        return self._quantiser.frames
 
     @property
     def peak(self) -> float:
@@ -270,21 +271,28 @@ class ClipWriter:
                 f"at {self._rate} Hz; choose others, or another format"
             ) from error
 
-    def write(self, block: NDArray[np.floating]) -> None:
-        """Take a block of shape (frames, channels) in, full scale is ±1."""
-        import soundfile
+    def write(self, block: NDArray[np.floating]) -> NDArray[Any]:
+        """Take a block of shape (frames, channels) in, full scale is ±1.
 
+        Returns the numbers that stand for it, for `store` of another writer.
+        """
         samples = checked_block(block, self._channels, str(self.path), self.frames)
-        if len(samples) == 0:
-            return
-        if self.frames + len(samples) > self._format.max_frames:
-            raise OutputError(
-                f"{self.path}: grows past 4 GiB, where a plain WAV ends; write FLAC"
-            )
         values = self._quantiser.process(samples)
         if self._format.subtype == "pcm24":
             values <<= 8  # libsndfile takes the upper 24 of 32 bits
-        if self._quantiser.worst == 0:
+        self.store(values)
+        return values
+
+    def store(self, values: NDArray[Any]) -> None:
+        """Take numbers in that another writer of this subtype made of a block."""
+        import soundfile
+
+        self.frames += len(values)
+        if self.frames > self._format.max_frames:
+            raise OutputError(
+                f"{self.path}: grows past 4 GiB, where a plain WAV ends; write FLAC"
+            )
+        if len(values) and self._quantiser.worst == 0:
             try:
                 self._sound.write(values)
             except (soundfile.SoundFileError, AssertionError) as error:  # a short write

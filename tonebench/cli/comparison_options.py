@@ -49,6 +49,7 @@ _OPTIONS = (
     click.option(
         "--dry", is_flag=True, help="Also write the dry take, through no circuit."
     ),
+    click.option("--difference", is_flag=True, help="Also write B − A as a clip."),
 )
 _RECORDINGS = (".wav", ".flac", ".aif", ".aiff", ".ogg", ".mp3")
 _OF_A_FILE = (
@@ -95,6 +96,8 @@ def asked_comparison(
     show_doubts(comparison.circuits)
     if options["dry"]:
         comparison = replace(comparison, has_dry=True)
+    if options["difference"]:
+        comparison = replace(comparison, has_difference=True)
     return comparison, Path(file).stem
 
 
@@ -128,5 +131,6 @@ def _without_file(options: Mapping[str, Any]) -> "tuple[Comparison, str]":
         pairings=(pairing_of("as asked", a, b, *settings),),
         match=match,
         has_dry=options["dry"],
+        has_difference=options["difference"],
     )
     return comparison, f"{a.circuit.name}-against-{b.circuit.name}"

@@ -12,11 +12,11 @@ from typing import Any
 
 from tonebench import __version__
 from tonebench.audio.take import Take
-from tonebench.compare.clips import Clip, Compared, PairClips
 from tonebench.compare.matching import Levels
 from tonebench.compare.measured import MeasuredPair
 from tonebench.compare.verdict import all_differ, pair_differs, verdict
 from tonebench.compare.voices import Voice
+from tonebench.compare.written import Clip, Compared, PairClips
 
 SCHEMA = 1
 #: A pairing's pictures, by their key in the manifest: light ones, and dark ones.
@@ -82,7 +82,15 @@ def _pairing(compared: Compared, pair: PairClips) -> dict[str, Any]:
         for voice, levels in zip(measured.pair.voices, measured.levels, strict=True)
     }
     if "switch" in pair.clips:
-        clips["switch"] = _switch(pair.clips["switch"])
+        clips["switch"] = _made(pair.clips["switch"]) | {
+            "cues": pair.clips["switch"].cues
+        }
+    if "difference" in pair.clips:
+        left = pair.clips["difference"]
+        clips["difference"] = _made(left) | {
+            "below_a_db": None if left.below_a_db is None else _number(left.below_a_db),
+            "is_turned_over": left.is_turned_over,
+        }
     return {
         "name": measured.pair.name,
         "take": measured.pair.take.audio.name,
@@ -94,7 +102,7 @@ def _pairing(compared: Compared, pair: PairClips) -> dict[str, Any]:
         "jump_db": {
             mode: measured.jump_db(mode) for mode in ("loudness", "rms", "frequency")
         },
-        "curves": picture_names(measured),
+        **({"curves": picture_names(measured)} if compared.is_packed else {}),
         "clips": clips,
     }
 
@@ -116,10 +124,10 @@ def _clip(voice: Voice, clip: Clip, levels: Levels) -> dict[str, Any]:
     }
 
 
-def _switch(clip: Clip) -> dict[str, Any]:
+def _made(clip: Clip) -> dict[str, Any]:
+    """Return what is told of a clip that is made of A and B."""
     return {
         "file": clip.file,
-        "cues": clip.cues,
         "gain_db": clip.gain_db,
         "loudness_lufs": _number(clip.loudness_lufs),
         "peak_dbfs": _number(clip.peak_dbfs),

@@ -5,6 +5,7 @@ The first of two passes over the takes, in constant memory. Nothing is written.
 """
 
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -44,7 +45,8 @@ class MeasuredPair:
     `gains_db` holds the match alone, without the common trim; `heard_lufs` is how loud
     the clips are with both. `cues` tells where a clip may switch; `switch_frames` how
     long that clip is. `playing` tells how the take's channels play together, where they
-    drive several inputs; `clipping` where a real unit would clip.
+    drive several inputs; `clipping` where a real unit would clip; `is_subtracted`
+    whether a clip of B − A is asked for and can be made: no knob moves.
     """
 
     pair: Pair
@@ -56,6 +58,7 @@ class MeasuredPair:
     heard_lufs: tuple[float, ...] = ()
     playing: Playing | None = None
     clipping: tuple[str, ...] = ()
+    is_subtracted: bool = False
 
     def jump_db(self, mode: str) -> float | None:
         """Return how much louder B is than A without matching; None if silent."""
@@ -68,6 +71,8 @@ class MeasuredPair:
         if len(self.cues) > 1:
             found["switch"] = f"{self.pair.stem}-switch.wav"
             found["cues"] = f"{self.pair.stem}-cues.vtt"
+        if self.is_subtracted:
+            found["difference"] = f"{self.pair.stem}-difference.wav"
         return found
 
     @property
@@ -78,7 +83,7 @@ class MeasuredPair:
             who = "the dry take" if voice.letter == "dry" else voice.letter.upper()
             told += [f"{who}: {notice}" for notice in voice.route.notices]
         told += self.clipping
-        if any(voice.moving.is_moving for voice in self.pair.voices):
+        if self.pair.is_moving:
             told.append("curves show how the knobs stand at the start of the take")
         if self.playing is not None:
             told.append("curves show the inputs together as this take plays them")
@@ -167,15 +172,17 @@ def _measure_take(
     is_by_input = channels > 1 and any(voice.route.is_summed for voice in voices)
     playing = Playing(rate, channels) if is_by_input else None
 
-    def take_in(played: Played) -> None:
-        envelope.feed(played.block)
-        if playing is not None:
-            playing.feed(played.block)
-        for meter, output in zip(meters, played.outputs, strict=True):
-            meter.feed(output)
+    with ExitStack() as stack:
+        threads = [stack.enter_context(Behind(meter.feed)) for meter in meters]
 
-    with Behind(take_in) as behind:
-        play(reader, voices, behind.put, progress)
+        def take_in(played: Played) -> None:
+            for thread, output in zip(threads, played.outputs, strict=True):
+                thread.put(output)
+            envelope.feed(played.block)
+            if playing is not None:
+                playing.feed(played.block)
+
+        play(reader, voices, take_in, progress)
     cues = switch_cues(envelope)
     found = []
     for pair in pairs:
@@ -203,6 +210,7 @@ def _measure_take(
             envelope.frames,
             playing=playing,
             clipping=_clipping(pair),
+            is_subtracted=comparison.has_difference and not pair.is_moving,
         )
         found.append((measured, mine))
     return found

@@ -63,6 +63,11 @@ class Pair:
         """The voice of B."""
         return self.voices[1]
 
+    @property
+    def is_moving(self) -> bool:
+        """Whether a knob or switch moves while the take plays."""
+        return any(voice.moving.is_moving for voice in self.voices)
+
 
 def pairs_of(
     comparison: Comparison, take: Take, info: TakeInfo, taken: set[str]

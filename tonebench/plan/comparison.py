@@ -92,6 +92,7 @@ class Comparison:
     pairings: tuple[Pairing, ...]
     match: Match = field(default_factory=Match)
     has_dry: bool = False
+    has_difference: bool = False
     client: Mapping[str, str] = field(default_factory=dict)
 
     @property

@@ -62,7 +62,7 @@ def _comparison(top: Table, path: Path) -> Comparison | None:
     title = top.text("title", path.stem)
     takes = _takes(top, folder)
     match = _match(top)
-    has_dry = top.flag("dry")
+    extra = top.flag("dry"), top.flag("difference")
     client = _client(top)
     shared = noted_hookup_fields(top, folder)
     a, b = (_side(top, letter, shared, folder) for letter in ("a", "b"))
@@ -70,7 +70,7 @@ def _comparison(top: Table, path: Path) -> Comparison | None:
     pairings = _pairings(tables, a, b) or (Pairing("as they start"),)
     if not (takes and match and a and b and top.is_sound):
         return None
-    values = title, takes, a, b, pairings, match, has_dry, client
+    values = title, takes, a, b, pairings, match, *extra, client
     return noted(top, "takes", lambda: Comparison(*values))
 
 

@@ -205,7 +205,7 @@ def frame(
     axes.set_ylim(middle - 0.56 * span, middle + 0.56 * span)
     steps = MaxNLocator(9, steps=[1, 2, 5, 10], integer=least_span_db > 5)
     axes.yaxis.set_major_locator(steps)
-    axes.axhline(0, color=theme.ink, lw=0.7)
+    axes.axhline(0, color=theme.ink, lw=0.7, zorder=1.5)  # curves lie over it
     axes.set_ylabel(label)
 
 

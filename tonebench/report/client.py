@@ -40,7 +40,7 @@ from tonebench.report.client_parts import (
     settings_html,
     take_of,
 )
-from tonebench.report.client_sound import packed
+from tonebench.report.client_sound import carried
 
 PAGE = "index.html"
 #: The voices of a pairing that can be played, in the order of the buttons.
@@ -49,7 +49,10 @@ _TEMPLATES = resources.files("tonebench.report") / "templates"
 
 
 def write_page(
-    folder: Path, manifest: Mapping[str, Any], curves: Sequence[MatchedCurves]
+    folder: Path,
+    manifest: Mapping[str, Any],
+    curves: Sequence[MatchedCurves],
+    packed: Path | None = None,
 ) -> None:
     """Write ``index.html`` into a folder that holds a comparison's clips.
 
@@ -64,6 +67,8 @@ def write_page(
         The values of ``manifest.json``.
     curves : sequence of MatchedCurves
         Those of each pairing, in the manifest's order.
+    packed : Path, optional
+        Where the clips are as FLAC too; else they are read and packed.
 
     Raises
     ------
@@ -78,7 +83,7 @@ def write_page(
         )
     )
     style, script = _text("page.css") + blind_style(), _script()
-    inside, is_carried = packed(folder, files)
+    inside, is_carried = carried(folder, files, packed)
     values = {
         "policy": _policy(style, script, is_carried),
         "title": escape(manifest["title"]),

@@ -3,17 +3,20 @@
 
 import json
 import webbrowser
+from contextlib import ExitStack
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 
 from tonebench.audio.outputs import is_same_file, whole_folder, write_whole
 from tonebench.audio.take import open_strings_hz
-from tonebench.compare.clips import Compared, write_clips
+from tonebench.compare.clips import write_clips
 from tonebench.compare.manifest import manifest_bytes, manifest_of, picture_names
 from tonebench.compare.matching import level_words
 from tonebench.compare.measured import Measured, MeasuredPair, measure
 from tonebench.compare.verdict import matched_curves, verdict
+from tonebench.compare.written import Compared
 from tonebench.errors import MissingPartError, RequestError
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
@@ -29,10 +32,24 @@ def write_comparison(
     comparison: Comparison,
     folder: Path,
     *,
+    clips_only: bool = False,
     force: bool = False,
     progress: Progress = lambda share: None,
 ) -> Compared:
     """Run a comparison and write everything that comes out of it into a folder.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        What was asked for.
+    folder : Path
+        Where to.
+    clips_only : bool
+        Whether to leave out the pictures and the page, and write clips and manifest.
+    force : bool
+        Whether a folder with files in it may be used.
+    progress : callable
+        Told how much is done, 0 to 1.
 
     Raises
     ------
@@ -44,20 +61,30 @@ def write_comparison(
         If a take can't be read, or a circuit has no answer at a setting.
     """
     earlier = _files_of(folder)
-    with whole_folder(folder, force) as part, SecondHand() as hand:
+    with whole_folder(folder, force) as part, ExitStack() as stack:
+        hand = None if clips_only else stack.enter_context(SecondHand())
         measured = measure(comparison, lambda share: progress(share / 2))
         _refuse_takes_in_the_way(measured, folder)
-        hand.ask([_picture(measured, pair) for pair in measured.pairs])
+        packed = None
+        if hand:
+            hand.ask([_picture(measured, pair) for pair in measured.pairs])
+            packs = TemporaryDirectory(prefix=".packed-", dir=part)
+            packed = Path(stack.enter_context(packs))
         compared = write_clips(
-            measured, part, progress=lambda share: progress((1 + share) / 2)
+            measured,
+            part,
+            packed=packed,
+            progress=lambda share: progress((1 + share) / 2),
         )
         manifest = manifest_of(compared)
         write_whole(part / MANIFEST, manifest_bytes(manifest))
-        curves = [matched_curves(pair, _PICTURE_HZ) for pair in measured.pairs]
-        write_page(part, manifest, curves)
-        for pair, drawn in zip(measured.pairs, hand.pictures(), strict=True):
-            for key, name in picture_names(pair).items():
-                write_whole(part / name, drawn[key])
+        if hand:
+            curves = [matched_curves(pair, _PICTURE_HZ) for pair in measured.pairs]
+            write_page(part, manifest, curves, packed)
+            for pair, drawn in zip(measured.pairs, hand.pictures(), strict=True):
+                for key, name in picture_names(pair).items():
+                    write_whole(part / name, drawn[key])
+        stack.close()
         written = {entry.name for entry in part.iterdir()}
     for path in (folder / name for name in earlier - written):
         # a clip may have become a take
@@ -103,7 +130,7 @@ def _files_of(folder: Path) -> set[str]:
         for pairing in manifest["pairings"]:
             for clip in pairing["clips"].values():
                 named += [clip["file"], clip.get("cues", "")]
-            named += pairing["curves"].values()
+            named += pairing.get("curves", {}).values()
         named += [PAGE, *(path.name for path in folder.glob("clip-*.js"))]
         return {name for name in named if name and name == Path(name).name}
     except (OSError, ValueError, KeyError, TypeError, AttributeError):

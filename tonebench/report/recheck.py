@@ -92,7 +92,9 @@ def recheck_comparison(
         If the folder holds no comparison, or a file of it can't be read.
     """
     try:
-        made_with = str(json.loads((folder / MANIFEST).read_bytes())["tonebench"])
+        manifest = json.loads((folder / MANIFEST).read_bytes())
+        made_with = str(manifest["tonebench"])
+        clips_only = not any("curves" in pairing for pairing in manifest["pairings"])
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(
             f"{folder}: holds no comparison that was run ({MANIFEST} is missing or "
@@ -101,7 +103,7 @@ def recheck_comparison(
     same, changed, missing = [], [], []
     with tempfile.TemporaryDirectory() as scratch:
         again = Path(scratch) / "again"
-        write_comparison(comparison, again, progress=progress)
+        write_comparison(comparison, again, clips_only=clips_only, progress=progress)
         for path in sorted(again.iterdir()):
             earlier = folder / path.name
             if not earlier.is_file():

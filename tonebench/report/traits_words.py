@@ -5,12 +5,12 @@ Reads figures that others found; finds none itself.
 """
 
 import math
-import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 
 from tonebench.circuit.controls import Control, Knob, Settings
 from tonebench.report.card_words import card_lines
 from tonebench.report.tracked_words import is_same, tracked_words
+from tonebench.report.wrapped import WIDTH, wrapped
 from tonebench.study.curves import setting_words
 from tonebench.study.interaction import Interaction
 from tonebench.study.knobs import KnobTrait
@@ -19,7 +19,8 @@ from tonebench.study.tracked import TrackedFeature
 from tonebench.study.traits import Traits
 from tonebench.units import format_db, format_frequency, format_position
 
-_WIDTH = 88
+#: A feature that is there at fewer of the settings is counted, not told.
+_SELDOM = 0.05
 
 
 def traits_words(traits: Traits) -> str:
@@ -34,14 +35,19 @@ def traits_words(traits: Traits) -> str:
         lines += _wrapped(["There is nothing to turn or switch."])
     told = _without_doubles(traits.features)
     stays = [each for each in told if each.always]
-    goes = [each for each in told if not each.always]
+    seldom = [each for each in told if each.share < _SELDOM and not each.is_here]
+    goes = [each for each in told if not each.always and each not in seldom]
     if traits.controls:
         if stays:
             lines += ["", "What stays, whatever you turn"]
             lines += _features(stays, traits.setting)
-        if goes:
+        if goes or seldom:
             lines += ["", "What comes and goes"]
             lines += _features(goes, traits.setting)
+        if seldom:
+            many = "one more" if len(seldom) == 1 else f"{len(seldom)} more, each"
+            at = f"at fewer than {100 * _SELDOM:g} % of the settings"
+            lines += _wrapped([f"{many} {at}."])
     elif told:
         lines += ["", "What it does"]
         lines += _features(told, traits.setting)
@@ -53,13 +59,12 @@ def traits_words(traits: Traits) -> str:
         for sentence in meddling:
             lines += _wrapped([sentence])
     lines += ["", "Result card"]
-    lines += card_lines(traits, _WIDTH)
+    lines += card_lines(traits, WIDTH)
     return "\n".join(lines)
 
 
 def _wrapped(sentences: Iterable[str]) -> list[str]:
-    text = " ".join(sentences)
-    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
+    return wrapped(" ".join(filter(None, sentences)), indent=2)
 
 
 def control_name(control: Control) -> str:
@@ -119,7 +124,8 @@ def _other(trait: KnobTrait, traits: Traits) -> str:
         for name, place in where.items():
             control = traits.controls[name].control
             if isinstance(control, Knob):
-                return control_name(control)
+                is_level = traits.controls[name].kind == "level"
+                return control_name(control) + (" turned up" if is_level else "")
             return f"{control_name(control)} at {_place_words(place)}"
     return ""
 
@@ -181,7 +187,10 @@ def _level_words(trait: KnobTrait) -> str:
         for level, place in ends
         if math.isfinite(level) and abs(level) > 0.05
     ]
-    return f"turns the level, {', '.join(parts)} against {_place_words(trait.flattest)}"
+    at = _place_words(trait.flattest)
+    if len(parts) == len(trait.off):
+        return f"turns the level, {_listed(parts)}, full at {at}"
+    return f"turns the level: {', '.join(parts)}, against {at}"
 
 
 def _shape_words(shape: str) -> str:
@@ -229,8 +238,8 @@ def _centre_words(trait: KnobTrait) -> str:
     within = trait.centre_within_db
     if within is None or not math.isfinite(within):
         return ""
-    flat = f"Its centre is flat within ±{within:.1f} dB (the circuit by itself, 40 Hz "
-    flat += "to 10 kHz)"
+    size = f" within ±{within:.1f} dB" if within >= 0.05 else ""
+    flat = f"Its centre is flat{size} (the circuit by itself, 40 Hz to 10 kHz)"
     if trait.flattest in (5.0, 5):
         return f"{flat}."
     return f"{flat}; flattest is {_place_words(trait.flattest)}."
