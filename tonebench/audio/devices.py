@@ -14,8 +14,6 @@ from numpy.typing import NDArray
 
 from tonebench.errors import DeviceError, MissingPartError
 
-__all__ = ["Fill", "Output", "OutputOpener", "open_output"]
-
 _WAY_OUT = (
     "choose another one by --device, or give --files FOLDER to play the clips by "
     "another program"

@@ -15,8 +15,6 @@ from numpy.typing import NDArray
 from tonebench.errors import AudioError, RequestError
 from tonebench.units import from_db
 
-__all__ = ["FADE_S", "QUIET_DB", "SEAM_S", "Mixer"]
-
 #: The ramp at a start, a stop and a switch; common practice, no source.
 FADE_S = 0.05
 #: Where a part turns back to its start, sound dips for so long on either side.

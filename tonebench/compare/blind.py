@@ -16,20 +16,6 @@ from typing import Any
 from tonebench.errors import InputError, RequestError
 from tonebench.study.odds import least_preferred, least_right
 
-__all__ = [
-    "KINDS",
-    "LEVELS",
-    "MOST_TRIALS",
-    "SCHEMA",
-    "Plan",
-    "canonical",
-    "check_of",
-    "draw_order",
-    "new_seed",
-    "plan_from",
-    "seal_of",
-]
-
 SCHEMA = 1
 #: "which": which of the two is the hidden one; "prefer": which one would you rather.
 KINDS = ("which", "prefer")

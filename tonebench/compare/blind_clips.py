@@ -17,8 +17,6 @@ from tonebench.compare.blind_folder import BlindPair
 from tonebench.compare.blind_session import Session
 from tonebench.errors import RequestError
 
-__all__ = ["LONGEST_S", "PART_S", "Heard", "read_part", "trial_files"]
-
 #: A longer take is played in part, unless the listener says which (common practice
 #: from listening tests: excerpts of about 10 s, 20 s at most).
 LONGEST_S = 20.0

@@ -17,15 +17,6 @@ from tonebench.compare.blind_session import read_values
 from tonebench.errors import AudioError, CheckFailed, InputError, RequestError
 from tonebench.units import format_level
 
-__all__ = [
-    "ALLOWED_GAP_DB",
-    "SHORT_S",
-    "BlindPair",
-    "LevelGap",
-    "find_pair",
-    "measure_gap",
-]
-
 #: Commonly asked for in blind listening tests (common practice, no source).
 ALLOWED_GAP_DB = 0.1
 #: Below it, a loudness rests on too little; RMS is gone by.

@@ -21,8 +21,6 @@ from tonebench.study.odds import (
     sign_test,
 )
 
-__all__ = ["pool", "pool_words"]
-
 _MEANS = (
     "Pooled means that all answers are counted as one list. It tells whether all of "
     "them could have been guessing; it doesn't tell who was not, and it is no average "

@@ -24,8 +24,6 @@ from tonebench.study.odds import (
     sign_test,
 )
 
-__all__ = ["counted", "read_result", "result_of", "write_result"]
-
 
 def counted(plan: Plan, hits: tuple[bool, ...]) -> dict[str, Any]:
     """Return the counts and probabilities of a finished test as plain values.

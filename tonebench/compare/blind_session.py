@@ -26,8 +26,6 @@ from tonebench.compare.blind import (
 )
 from tonebench.errors import InputError, OutputError, RequestError
 
-__all__ = ["ANSWERS", "Session", "read_session", "save_session"]
-
 #: "which": the hidden one is A, or B; "prefer": rather the first, or the second.
 ANSWERS = (1, 2)
 

@@ -13,8 +13,6 @@ from tonebench.audio.mixer import QUIET_DB, Mixer
 from tonebench.compare.blind_clips import Heard
 from tonebench.compare.blind_session import Session, save_session
 
-__all__ = ["CAUTION", "Sitting", "keys_words"]
-
 CAUTION = (
     "Turn your listening level down before the first sound, then raise it. Loud or "
     "sudden sound can damage hearing and loudspeakers."

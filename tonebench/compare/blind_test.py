@@ -23,8 +23,6 @@ from tonebench.compare.blind_sitting import CAUTION, Sitting, keys_words
 from tonebench.errors import InputError, RequestError
 from tonebench.units import format_db
 
-__all__ = ["AskedTest", "Outcome", "blind_test", "session_path"]
-
 _SEAL_WORDS = (
     "The number of trials and their order stand now. The seal proves that to whoever "
     "has it before the first answer: send it to somebody. On your own machine the "

@@ -9,8 +9,6 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-__all__ = ["ABILITIES", "WORDS", "percent", "result_words"]
-
 #: True shares for which a result tells its power.
 ABILITIES = (0.7, 0.8, 0.9)
 

@@ -16,8 +16,6 @@ from tonebench.compare.blind_words import WORDS
 from tonebench.errors import CheckFailed
 from tonebench.report.client_parts import Values, take_of
 
-__all__ = ["blind_data", "blind_html", "blind_script", "blind_style"]
-
 _TEMPLATES = resources.files("tonebench.report") / "templates"
 
 

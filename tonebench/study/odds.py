@@ -12,16 +12,6 @@ from math import comb
 
 from tonebench.errors import RequestError
 
-__all__ = [
-    "at_least_by_guessing",
-    "holm",
-    "least_preferred",
-    "least_right",
-    "power",
-    "power_of_preference",
-    "sign_test",
-]
-
 _HALF = Fraction(1, 2)
 
 
