@@ -49,7 +49,7 @@ def blind(
     level: str | None,
     **asked: Any,
 ) -> None:
-    """Listen blind to A and B of a folder that compare wrote; begun or gone on with.
+    """Listen blind to A and B of a folder that compare wrote; or go on with it.
 
     \b
     tonebench blind stage-or-desk

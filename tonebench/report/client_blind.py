@@ -34,7 +34,7 @@ def blind_script() -> str:
 
     Of the page's it uses `at`, `data`, `fromDb`, `OFF_DB`, `Sound` and `buffersOf`.
     """
-    return "\n".join(map(_text, ("blind_draw.js", "blind.js")))
+    return "\n".join(map(_text, ("blind_draw.js", "blind_kept.js", "blind.js")))
 
 
 def _text(name: str) -> str:

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT-0
 // A blind test on the page: settled, sat through trial by trial, told at the end. While it
 // goes on, all that names a sound is out of sight, and keys are the test's. Stands behind
-// blind_draw.js; of the page's sound it uses `Sound` and `buffersOf`, with a player of
-// its own: a trial's hidden clip runs beside A and B, from one instant, as they do.
+// blind_draw.js and blind_kept.js. Of the page's sound it uses `Sound` and `buffersOf`,
+// with a player of its own: a trial's hidden clip runs beside A and B, from one instant.
 
 const blindAt = (name) => at(`blind-${name}`);
 const VOICES = {
@@ -19,60 +19,9 @@ const QUESTIONS = {
 };
 const HEARD_S = 0.1; // a voice that was on for so long counts as heard
 const test = { number: 0, session: null, order: [], voice: "", ear: null, buffers: null };
-const inMemory = new Map();
 let heard = new Set();
 let since = 0; // when the voice that is on came on, by the sound's own clock
 let run = 0; // counts what was asked of the player; what comes late is dropped
-
-// ---- What is kept: in the browser if it lets a page from a disk, else in memory ----
-
-const pairKey = () => {
-  const { plan } = data.blind.pairings[test.number];
-  return `tonebench blind ${canonical(plan)}`;
-};
-
-function keep(session) {
-  const { seed, plan, answers } = session;
-  const seal = sealOf(seed, plan);
-  const check = checkOf(seed, seal, answers);
-  const text = JSON.stringify({ plan, seal, veiled: veil(seed, seal), answers, check });
-  inMemory.set(pairKey(), text);
-  try {
-    localStorage.setItem(pairKey(), text);
-    return localStorage.getItem(pairKey()) === text;
-  } catch {
-    return false;
-  }
-}
-
-function dropKept() {
-  inMemory.delete(pairKey());
-  try {
-    localStorage.removeItem(pairKey());
-  } catch {
-    // nothing was kept there
-  }
-}
-
-/** The open session of the pairing; null if there is none, a text if it was changed. */
-function keptSession() {
-  let text = inMemory.get(pairKey()) ?? null;
-  try {
-    text = localStorage.getItem(pairKey()) ?? text;
-  } catch {
-    // the browser keeps nothing
-  }
-  if (text === null) return null;
-  try {
-    const { plan, seal, veiled, answers, check } = JSON.parse(text);
-    const seed = veil(veiled, seal);
-    const isWhole = sealOf(seed, plan) === seal && checkOf(seed, seal, answers) === check;
-    if (isWhole) return { seed, plan, answers };
-  } catch {
-    // no session: as one that was changed
-  }
-  return "The open test was changed since it was kept, so its answers no longer count.";
-}
 
 // ---- Settled before ----
 
