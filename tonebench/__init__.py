@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from tonebench.plan.take_files import read_take_file
     from tonebench.render.offline import render_take
     from tonebench.report.comparison import write_comparison
+    from tonebench.report.delivery import write_delivery
     from tonebench.study.against import against
     from tonebench.study.build import build
     from tonebench.study.curves import curves
@@ -66,6 +67,7 @@ __all__ = [
     "response",
     "traits",
     "write_comparison",
+    "write_delivery",
 ]
 
 _HOMES = {
@@ -92,6 +94,7 @@ _HOMES = {
     "response": "network.response",
     "traits": "study.traits",
     "write_comparison": "report.comparison",
+    "write_delivery": "report.delivery",
 }
 
 try:

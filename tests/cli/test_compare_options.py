@@ -24,7 +24,10 @@ circuit = "divider"
 circuit = "volume"
 """
 SIDES = ("--a", "divider.toml", "--b", "volume.toml")
-PICTURES = {"curves.svg", "curves.png", "curves-dark.svg", "curves-dark.png"}
+PICTURES = {
+    *("curves.svg", "curves.png", "curves-dark.svg", "curves-dark.png"),
+    "curves.csv",
+}
 
 
 def files(stem: str, *clips: str) -> set[str]:
@@ -281,7 +284,9 @@ def test_clips_alone_are_the_same_clips_without_pictures_and_page() -> None:
     assert tonebench("compare", "two.toml", "--clips-only", "-o", "clips") == 0
     whole, clips = names_in(Path("whole")), names_in(Path("clips"))
     assert clips < whole
-    assert {Path(name).suffix for name in whole - clips} == {".svg", ".png", ".html"}
+    assert {Path(name).suffix for name in whole - clips} == {
+        *(".svg", ".png", ".html", ".csv"),
+    }
     for name in clips - {"manifest.json"}:
         assert Path("clips", name).read_bytes() == Path("whole", name).read_bytes()
     manifest = json.loads(Path("clips", "manifest.json").read_bytes())

@@ -175,4 +175,4 @@ def test_after_a_killed_run_the_next_one_starts_clean(desk: Path) -> None:
     again = [sys.executable, "-m", "tonebench", *WORDS]
     subprocess.run(again, cwd=desk, env=env, check=True, capture_output=True)
     assert names_in(desk) == {"take.wav", "out"}
-    assert len(names_in(desk / "out")) == 10  # two clips stand beside the page
+    assert len(names_in(desk / "out")) == 11  # two clips stand beside the page

@@ -52,12 +52,14 @@ FILES = {
     "as-they-start-curves.png",
     "as-they-start-curves-dark.svg",
     "as-they-start-curves-dark.png",
+    "as-they-start-curves.csv",
     "half-a-low-pass.wav",
     "half-b-volume.wav",
     "half-curves.svg",
     "half-curves.png",
     "half-curves-dark.svg",
     "half-curves-dark.png",
+    "half-curves.csv",
     "index.html",
     "manifest.json",
 }
@@ -167,6 +169,7 @@ def test_forcing_takes_an_earlier_runs_files_away_and_leaves_others(
         "two-b-volume.wav",
         "two-curves-dark.png",
         "two-curves-dark.svg",
+        "two-curves.csv",
         "two-curves.png",
         "two-curves.svg",
     }

@@ -21,6 +21,7 @@ from tonebench.cli.build import build
 from tonebench.cli.check import check
 from tonebench.cli.compare import compare
 from tonebench.cli.curves import curves
+from tonebench.cli.deliver import deliver
 from tonebench.cli.doctor import doctor
 from tonebench.cli.explain import explain
 from tonebench.cli.list_shipped import list_shipped
@@ -54,7 +55,7 @@ def cli() -> None:
 
 _COMMANDS = (
     *(new, check, list_shipped, curves, traits, explain, nearest, notes),
-    *(render, compare, blind, build, doctor),
+    *(render, compare, blind, deliver, build, doctor),
 )
 for _command in _COMMANDS:
     cli.add_command(_command)

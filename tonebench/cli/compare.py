@@ -67,7 +67,7 @@ def compare(
         with shown_progress("running again", quiet=as_json) as progress:
             again = recheck_comparison(comparison, Path(recheck), progress=progress)
         click.echo(json.dumps(again.as_json()) if as_json else again.words())
-        if not again.is_same:
+        if not again.is_agreed:
             raise CheckFailed(again.fault())
         return
     if clips_only and is_opened:

@@ -19,12 +19,14 @@ from tonebench.compare.voices import Voice
 from tonebench.compare.written import Clip, Compared, PairClips
 
 SCHEMA = 1
-#: A pairing's pictures, by their key in the manifest: light ones, and dark ones.
+#: A pairing's curves, by their key in the manifest: as pictures, light ones and dark
+#: ones, and as figures.
 PICTURES = {
     "svg": "curves.svg",
     "png": "curves.png",
     "svg_dark": "curves-dark.svg",
     "png_dark": "curves-dark.png",
+    "csv": "curves.csv",
 }
 
 
@@ -54,7 +56,7 @@ def manifest_bytes(manifest: Mapping[str, Any]) -> bytes:
 
 
 def picture_names(measured: MeasuredPair) -> dict[str, str]:
-    """Return the file names of a pairing's pictures, by their key in the manifest."""
+    """Return the file names of a pairing's curves, by their key in the manifest."""
     return {key: f"{measured.pair.stem}-{name}" for key, name in PICTURES.items()}
 
 

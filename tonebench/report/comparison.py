@@ -21,6 +21,7 @@ from tonebench.errors import MissingPartError, RequestError
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
 from tonebench.report.client import PAGE, write_page
+from tonebench.report.curve_files import pair_csv
 from tonebench.report.drawing import SecondHand
 from tonebench.report.plots import PairPicture
 
@@ -81,9 +82,12 @@ def write_comparison(
         if hand:
             curves = [matched_curves(pair, _PICTURE_HZ) for pair in measured.pairs]
             write_page(part, manifest, curves, packed)
-            for pair, drawn in zip(measured.pairs, hand.pictures(), strict=True):
+            for pair, its, drawn in zip(
+                measured.pairs, curves, hand.pictures(), strict=True
+            ):
+                files = {**drawn, "csv": pair_csv(its)}
                 for key, name in picture_names(pair).items():
-                    write_whole(part / name, drawn[key])
+                    write_whole(part / name, files[key])
         stack.close()
         written = {entry.name for entry in part.iterdir()}
     for path in (folder / name for name in earlier - written):
