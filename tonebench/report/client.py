@@ -19,6 +19,12 @@ from tonebench.audio.outputs import write_whole
 from tonebench.audio.take import open_strings_hz
 from tonebench.compare.matching import level_words
 from tonebench.compare.verdict import MatchedCurves
+from tonebench.report.client_blind import (
+    blind_data,
+    blind_html,
+    blind_script,
+    blind_style,
+)
 from tonebench.report.client_curve import curve_svg, curve_table, curve_words
 from tonebench.report.client_parts import (
     LETTERS,
@@ -76,7 +82,7 @@ def write_page(
             clip["file"] for p in manifest["pairings"] for clip in _voices(p).values()
         )
     )
-    style, script = _text("page.css"), _script()
+    style, script = _text("page.css") + blind_style(), _script()
     inside, is_carried = carried(folder, files, packed)
     values = {
         "policy": _policy(style, script, is_carried),
@@ -89,6 +95,7 @@ def write_page(
             _pairing(manifest, pairing, its)
             for pairing, its in zip(manifest["pairings"], curves, strict=True)
         ),
+        "blind": blind_html(),
         "footer": footer_html(manifest, _takes(manifest)),
         "data": _json(_data(manifest, files, is_carried)),
         "script": script,
@@ -103,7 +110,8 @@ def _text(name: str) -> str:
 
 
 def _script() -> str:
-    return f"(() => {{\n{_text('sound.js')}\n{_text('page.js')}}})();\n"
+    blind = f"{{\n{blind_script()}}}\n"  # a block: its names are its own
+    return f"(() => {{\n{_text('sound.js')}\n{_text('page.js')}\n{blind}}})();\n"
 
 
 def _policy(style: str, script: str, is_carried: bool) -> str:
@@ -169,7 +177,8 @@ def _data(manifest: Values, files: Sequence[str], is_carried: bool) -> Values:
                 },
             }
         )
-    return {"carried": is_carried, "pairings": pairings}
+    blind = blind_data(manifest)
+    return {"carried": is_carried, "pairings": pairings, "blind": blind}
 
 
 def _as_is_db(pairing: Values) -> dict[str, float]:
