@@ -206,32 +206,3 @@ def test_every_control_is_reached_by_tab_and_shows_it(page: Opened) -> None:
     assert set(wanted.split()) <= set(reached)
     assert {"read-0", "loop-from", "loop-to"} <= set(reached)
     assert reached.count("SUMMARY") == 3
-
-
-#: Finds the page's deck, which no other script can reach.
-DECK = """
-const dispatch = EventTarget.prototype.dispatchEvent;
-EventTarget.prototype.dispatchEvent = function (event) {
-  if (this.constructor.name === "Deck") window.deck = this;
-  return dispatch.call(this, event);
-};
-"""
-
-
-def test_a_concealed_voice_is_neither_told_nor_chosen_by_the_page(
-    browser: Browser, folder: Path
-) -> None:
-    with opened(browser, folder, DECK) as page:
-        page.wait_until_ready()
-        page.page.evaluate("deck.conceal(true); deck.choose('b')")
-        page.page.keyboard.press("Space")
-        page.wait_for("It plays.")
-        assert pressed(page) == []
-        assert page.page.locator(".voice:visible").count() == 0
-        page.page.keyboard.press("a")
-        assert page.page.evaluate("deck.voice") == "b"
-        assert page.now == "It plays."
-        page.page.evaluate("deck.conceal(false)")
-        page.wait_for("You hear B, at one level.")
-        assert pressed(page) == ["B"]
-        assert page.said == []

@@ -211,6 +211,7 @@ def test_json_tells_every_file(desk: Path, capsys: Capsys) -> None:
         "changed": [],
         "missing": [],
         "made_with": __version__,
+        "other": [],
     }
 
 

@@ -16,6 +16,7 @@ from collections.abc import Sequence
 import click
 
 from tonebench.cli import errors_shown
+from tonebench.cli.blind import blind
 from tonebench.cli.build import build
 from tonebench.cli.check import check
 from tonebench.cli.compare import compare
@@ -54,7 +55,7 @@ def cli() -> None:
 
 _COMMANDS = (
     *(new, check, list_shipped, curves, traits, explain, nearest, notes),
-    *(render, compare, deliver, build, doctor),
+    *(render, compare, blind, deliver, build, doctor),
 )
 for _command in _COMMANDS:
     cli.add_command(_command)

@@ -10,6 +10,7 @@ import click
 
 from tonebench.cli.options import (
     F,
+    after_option,
     assignments,
     hookup_keys,
     hookup_options,
@@ -20,6 +21,7 @@ from tonebench.cli.options import (
 from tonebench.errors import RequestError
 
 if TYPE_CHECKING:
+    from tonebench.plan.after import Step
     from tonebench.plan.comparison import Comparison
 
 _DEMO = "stage-and-desk"
@@ -46,6 +48,7 @@ _OPTIONS = (
         help="How A and B are brought to one level; default: loudness.",
     ),
     click.option("--match-hz", type=float, help="The frequency for --match frequency."),
+    after_option,
     click.option(
         "--dry", is_flag=True, help="Also write the dry take, through no circuit."
     ),
@@ -98,7 +101,20 @@ def asked_comparison(
         comparison = replace(comparison, has_dry=True)
     if options["difference"]:
         comparison = replace(comparison, has_difference=True)
+    if options["after"]:
+        if comparison.after:
+            raise RequestError(
+                f"{file} says itself what comes after; write it there, or leave out "
+                "--after"
+            )
+        comparison = replace(comparison, after=_after(options))
     return comparison, Path(file).stem
+
+
+def _after(options: Mapping[str, Any]) -> "tuple[Step, ...]":
+    from tonebench.plan.after import parse_after
+
+    return tuple(parse_after(text) for text in options["after"])
 
 
 def _without_file(options: Mapping[str, Any]) -> "tuple[Comparison, str]":
@@ -132,5 +148,6 @@ def _without_file(options: Mapping[str, Any]) -> "tuple[Comparison, str]":
         match=match,
         has_dry=options["dry"],
         has_difference=options["difference"],
+        after=_after(options),
     )
     return comparison, f"{a.circuit.name}-against-{b.circuit.name}"

@@ -15,8 +15,10 @@ from tonebench.audio.take import Take
 from tonebench.compare.matching import Levels
 from tonebench.compare.measured import MeasuredPair
 from tonebench.compare.verdict import all_differ, pair_differs, verdict
-from tonebench.compare.voices import Voice
+from tonebench.compare.voices import Pair, Voice
 from tonebench.compare.written import Clip, Compared, PairClips
+from tonebench.plan.after import line_with_after
+from tonebench.plan.comparison import Comparison
 
 SCHEMA = 1
 #: A pairing's curves, by their key in the manifest: as pictures, light ones and dark
@@ -43,6 +45,7 @@ def manifest_of(compared: Compared) -> dict[str, Any]:
             "mode": comparison.match.mode,
             "match_hz": comparison.match.frequency_hz,
         },
+        **_after(compared),
         "trim_db": compared.measured.trim_db,
         "client": dict(comparison.client),
         "pairings": [_pairing(compared, pair) for pair in compared.pairs],
@@ -62,7 +65,8 @@ def picture_names(measured: MeasuredPair) -> dict[str, str]:
 
 def _take(compared: Compared, take: Take) -> dict[str, Any]:
     pairs = (pair.measured.pair for pair in compared.pairs)
-    info = next(pair.info for pair in pairs if pair.take is take)
+    first = next(pair for pair in pairs if pair.take is take)
+    info = first.info
     return {
         "file": take.audio.name,
         "title": take.title,
@@ -74,13 +78,27 @@ def _take(compared: Compared, take: Take) -> dict[str, Any]:
         "frames": info.frames,
         "full_scale_v": take.full_scale_v,
         "recorded": list(dict.fromkeys(chain.line for chain in take.loads)),
+        **_lateness(first),
     }
+
+
+def _lateness(pair: Pair) -> dict[str, Any]:
+    """Return how late plug-ins were at the take's rate, if there are any."""
+    if pair.after is None or not pair.after.has_plugins:
+        return {}
+    return {"after_latency_frames": pair.after.latency_frames}
+
+
+def _after(compared: Compared) -> dict[str, Any]:
+    """Return what came after A and B, if anything did, as it was for the first take."""
+    after = compared.pairs[0].measured.pair.after
+    return {} if after is None else {"after": after.facts}
 
 
 def _pairing(compared: Compared, pair: PairClips) -> dict[str, Any]:
     measured, comparison = pair.measured, compared.comparison
     clips = {
-        voice.letter: _clip(voice, pair.clips[voice.letter], levels)
+        voice.letter: _clip(comparison, voice, pair.clips[voice.letter], levels)
         for voice, levels in zip(measured.pair.voices, measured.levels, strict=True)
     }
     if "switch" in pair.clips:
@@ -109,12 +127,14 @@ def _pairing(compared: Compared, pair: PairClips) -> dict[str, Any]:
     }
 
 
-def _clip(voice: Voice, clip: Clip, levels: Levels) -> dict[str, Any]:
+def _clip(
+    comparison: Comparison, voice: Voice, clip: Clip, levels: Levels
+) -> dict[str, Any]:
     return {
         "name": voice.name or "no circuit",
         "circuit": voice.side.circuit.name,
         "file": clip.file,
-        "chain": voice.side.chain.line,
+        "chain": line_with_after(voice.side.chain.line, comparison.after),
         "settings": voice.moving.positions,
         "gain_db": clip.gain_db,
         "loudness_lufs": _number(clip.loudness_lufs),

@@ -5,7 +5,7 @@ The first of two passes over the takes, in constant memory. Nothing is written.
 """
 
 from collections.abc import Callable, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, closing
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -26,7 +26,7 @@ from tonebench.network.nodal import Network
 from tonebench.network.response import response
 from tonebench.plan.comparison import Comparison, Match
 from tonebench.render.offline import BLOCK_FRAMES, Progress
-from tonebench.render.runner import RoutesRunner
+from tonebench.render.stream import played
 from tonebench.study.headroom_words import clipping_notice
 from tonebench.units import to_db
 
@@ -37,6 +37,11 @@ Real = NDArray[np.float64]
 _SHORTEST_MATCHED_S = 0.05
 #: The highest share of the sample rate at which a gain can be matched.
 _HIGHEST_MATCH = 0.45
+
+_CURVES_OF_CIRCUITS = (
+    "curves, and gains at one frequency, are those of the circuits alone, without what "
+    "comes after"
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,6 +91,8 @@ class MeasuredPair:
             who = "the dry take" if voice.letter == "dry" else voice.letter.upper()
             told += [f"{who}: {notice}" for notice in voice.route.notices]
         told += self.clipping
+        if self.pair.after is not None:
+            told += [_CURVES_OF_CIRCUITS, *self.pair.after.notices]
         if self.pair.is_moving:
             told.append("curves show how the knobs stand at the start of the take")
         if self.playing is not None:
@@ -236,11 +243,13 @@ def play(
     progress: Progress,
 ) -> None:
     """Play a take through voices; what comes out is handed over block by block."""
-    runner = RoutesRunner([voice.route for voice in voices])
-    done = 0
-    with ahead(reader.blocks(BLOCK_FRAMES)) as blocks:
-        for block in blocks:
-            take_in(Played(done, block, runner.process(block)))
+    routes, done = [voice.route for voice in voices], 0
+    with (
+        ahead(reader.blocks(BLOCK_FRAMES)) as blocks,
+        closing(played(routes, blocks)) as stream,
+    ):
+        for block, outputs in stream:
+            take_in(Played(done, block, outputs))
             done += len(block)
             progress(done / reader.info.frames)
 

@@ -16,6 +16,12 @@ from string import Template
 from typing import Any
 
 from tonebench.audio.outputs import write_whole
+from tonebench.report.client_blind import (
+    blind_data,
+    blind_html,
+    blind_script,
+    blind_style,
+)
 from tonebench.report.client_curve import levels_shown
 from tonebench.report.client_pairing import (
     Shown,
@@ -85,7 +91,7 @@ def write_page(
             clip["file"] for p in manifest["pairings"] for clip in _voices(p).values()
         )
     )
-    style, script = "".join(map(_text, _STYLES)), _script()
+    style, script = "".join(map(_text, _STYLES)) + blind_style(), _script()
     names = names_of(manifest, _takes(manifest))
     inside, is_carried = carried(folder, files, packed)
     values = {
@@ -99,6 +105,7 @@ def write_page(
             pairing_html(manifest, number, *each)
             for number, each in enumerate(zip(names, shown, strict=True))
         ),
+        "blind": blind_html(),
         "footer": footer_html(manifest, _takes(manifest)),
         "data": _json(_data(manifest, files, shown, is_carried)),
         "script": script,
@@ -113,7 +120,9 @@ def _text(name: str) -> str:
 
 
 def _script() -> str:
-    texts = "\n".join(map(_text, _SCRIPTS))
+    *before, start = map(_text, _SCRIPTS)
+    blind = f"{{\n{blind_script()}}}"  # a block: its names are its own
+    texts = "\n".join([*before, blind, start])
     return f"(() => {{\n{texts}}})();\n"
 
 
@@ -180,7 +189,8 @@ def _data(
                 "curve": curve_values(its.curves, file, *levels_shown(its.curves)),
             }
         )
-    return {"carried": is_carried, "pairings": pairings}
+    blind = blind_data(manifest)
+    return {"carried": is_carried, "pairings": pairings, "blind": blind}
 
 
 def _as_is_db(pairing: Values) -> dict[str, float]:

@@ -19,6 +19,7 @@ from tonebench.compare.measured import Measured, MeasuredPair, measure
 from tonebench.compare.verdict import matched_curves, verdict
 from tonebench.compare.written import Compared
 from tonebench.errors import MissingPartError, RequestError
+from tonebench.plan.after import line_with_after
 from tonebench.plan.comparison import Comparison
 from tonebench.render.offline import Progress
 from tonebench.report.client import PAGE, write_page
@@ -102,7 +103,7 @@ def write_comparison(
         written = {entry.name for entry in part.iterdir()}
     for path in (folder / name for name in earlier - written):
         # a clip may have become a take
-        if path.is_file() and not _is_a_take(path, comparison):
+        if path.is_file() and not _is_read(path, comparison):
             path.unlink()
     return compared
 
@@ -122,17 +123,19 @@ def open_page(folder: Path) -> None:
         )
 
 
-def _is_a_take(path: Path, comparison: Comparison) -> bool:
-    return any(is_same_file(take.audio, path) for take in comparison.takes)
+def _is_read(path: Path, comparison: Comparison) -> bool:
+    read = [take.audio for take in comparison.takes]
+    read += [step.path for step in comparison.after]
+    return any(is_same_file(each, path) for each in read)
 
 
 def _refuse_takes_in_the_way(measured: Measured, folder: Path) -> None:
     for pair in measured.pairs:
         for name in pair.files.values():
-            if _is_a_take(folder / name, measured.comparison):
+            if _is_read(folder / name, measured.comparison):
                 raise RequestError(
-                    f"{folder / name}: is the take itself, and would be lost; "
-                    "give another folder"
+                    f"{folder / name}: is the take itself or comes after, and would "
+                    "be lost; give another folder"
                 )
 
 
@@ -172,6 +175,7 @@ def _shown(
 
 def _picture(measured: Measured, pair: MeasuredPair) -> PairPicture:
     a, b, take = pair.pair.a.side, pair.pair.b.side, pair.pair.take
+    after = measured.comparison.after
     words = [pair.pair.name]
     if len(measured.comparison.takes) > 1:
         words.append(take.name)
@@ -182,7 +186,13 @@ def _picture(measured: Measured, pair: MeasuredPair) -> PairPicture:
         curves=matched_curves(pair, _PICTURE_HZ),
         names=(f"A {pair.pair.a.name}", f"B {pair.pair.b.name}"),
         headline=verdict(pair, match_hz)[2],
-        below=(", ".join(words), f"A  {a.chain.line}", f"B  {b.chain.line}"),
+        below=(
+            ", ".join(words),
+            *(
+                f"{letter}  {line_with_after(side.chain.line, after)}"
+                for letter, side in (("A", a), ("B", b))
+            ),
+        ),
         label=f"dB, {level}",
         strings=tuple(zip(notes, open_strings_hz(take.tuning), strict=True)),
     )

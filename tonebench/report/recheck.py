@@ -7,8 +7,10 @@ folder is only read.
 
 import json
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import zip_longest
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -22,6 +24,8 @@ from tonebench.report.comparison import MANIFEST, write_comparison
 from tonebench.report.delivery import DELIVERY, Wanted, write_delivery
 
 _SOUND = (".wav", ".flac", ".mp3", ".ogg")
+#: What tells a take, an impulse response or a plug-in from another one of its name.
+_HASHES = ("sha256", "state_sha256", "version")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +33,9 @@ class Rechecked:
     """Which files of a folder are the same, which changed, and which are gone.
 
     `alike` are clips that hold the same samples in other bytes, such as one that was
-    tagged. `made_with` is the version of the program that the folder was written by.
+    tagged. `made_with` is the version of the program that the folder was written by;
+    `other` tells which takes, and what of that which comes after, are not what they
+    were.
     """
 
     folder: Path
@@ -38,6 +44,7 @@ class Rechecked:
     missing: tuple[str, ...]
     made_with: str
     alike: tuple[str, ...] = ()
+    other: tuple[str, ...] = ()
 
     @property
     def is_same(self) -> bool:
@@ -62,6 +69,7 @@ class Rechecked:
         lines.append(f"{len(self.same)} files are the same to the last bit")
         if not self.is_same and self.is_sound_same and not self.alike:
             lines.append("all clips are among them")
+        lines += [f"{words} now" for words in self.other]
         if not self.is_same and self.made_with != __version__:
             lines.append(
                 f"{self.folder} was made with tonebench {self.made_with}, this is "
@@ -89,6 +97,7 @@ class Rechecked:
             "changed": list(self.changed),
             "missing": list(self.missing),
             "made_with": self.made_with,
+            "other": list(self.other),
         }
 
 
@@ -106,9 +115,9 @@ def recheck_comparison(
         If the folder holds no comparison, or a file of it can't be read.
     """
     try:
-        manifest = json.loads((folder / MANIFEST).read_bytes())
-        made_with = str(manifest["tonebench"])
-        clips_only = not any("curves" in pairing for pairing in manifest["pairings"])
+        before = json.loads((folder / MANIFEST).read_bytes())
+        made_with = str(before["tonebench"])
+        clips_only = not any("curves" in pairing for pairing in before["pairings"])
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(
             f"{folder}: holds no comparison that was run ({MANIFEST} is missing or "
@@ -117,7 +126,9 @@ def recheck_comparison(
     with tempfile.TemporaryDirectory() as scratch:
         again = Path(scratch) / "again"
         write_comparison(comparison, again, clips_only=clips_only, progress=progress)
-        return _held_against(folder, again, made_with)
+        now = json.loads((again / MANIFEST).read_bytes())
+        found = _held_against(folder, again, made_with)
+        return replace(found, other=_other_than(before, now))
 
 
 def recheck_delivery(
@@ -176,3 +187,19 @@ def _is_sound_alike(a: Path, b: Path) -> bool:
             return all(np.array_equal(*pair) for pair in blocks)
     except AudioError:
         return False
+
+
+def _other_than(before: dict[str, Any], now: dict[str, Any]) -> tuple[str, ...]:
+    """Return which takes and steps after the circuits are other ones in a manifest."""
+    told = []
+    for key in ("takes", "after"):
+        pairs = zip_longest(before.get(key) or [], now.get(key) or [])
+        for number, (old, new) in enumerate(pairs, start=1):
+            place = f"take {number}" if key == "takes" else f"step {number} after"
+            if not (isinstance(old, dict) and isinstance(new, dict)):
+                told.append(f"{place} {'is not there' if old else 'is there too'}")
+            elif old.get("file") != new.get("file"):
+                told.append(f"{place} is {new.get('file')}, and was {old.get('file')},")
+            elif any(old.get(hash_) != new.get(hash_) for hash_ in _HASHES):
+                told.append(f"{new.get('file')} is another one, or set otherwise,")
+    return tuple(told)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from tonebench.compare.verdict import all_differ, verdict
 from tonebench.compare.written import Clip, Compared, PairClips
+from tonebench.plan.after import line_with_after
 from tonebench.render.told import take_notice
 from tonebench.units import format_db, format_level
 
@@ -17,8 +18,8 @@ def comparison_words(compared: Compared, folder: Path) -> str:
     lines = [
         differs[0].upper() + differs[1:],
         compared.comparison.title,
-        f"A  {first.a.side.chain.line}",
-        f"B  {first.b.side.chain.line}",
+        f"A  {line_with_after(first.a.side.chain.line, compared.comparison.after)}",
+        f"B  {line_with_after(first.b.side.chain.line, compared.comparison.after)}",
     ]
     for take in compared.comparison.takes:
         pair = next(
@@ -48,7 +49,8 @@ def _pair_lines(compared: Compared, clips: PairClips) -> list[str]:
     for voice in measured.pair.voices:
         words = voice.moving.words() or "nothing to set"
         if voice.letter == "dry":
-            words = f"no circuit, {voice.side.chain.line}"
+            after = compared.comparison.after
+            words = f"no circuit, {line_with_after(voice.side.chain.line, after)}"
         lines.append(f"  {_clip_words(clips.clips[voice.letter], words)}")
     if "switch" in clips.clips:
         switch = clips.clips["switch"]

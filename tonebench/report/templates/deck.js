@@ -17,7 +17,6 @@ class Deck extends EventTarget {
   voice = "a";
   loop = null;
   isPlaying = false;
-  isSecret = false;
 
   get pairing() {
     return data.pairings[this.number];
@@ -119,11 +118,6 @@ class Deck extends EventTarget {
   setVolume(db) {
     this.#gain = db <= OFF_DB ? 0 : fromDb(db);
     this.#sound?.setVolume(this.#gain);
-  }
-
-  conceal(isSecret) {
-    this.isSecret = isSecret;
-    this.#tell("conceal");
   }
 
   /** Go over to another pairing: on the same take, what plays goes on at its place. */

@@ -19,7 +19,6 @@ function say(words) {
 
 function tell() {
   if (deck.isPlaying && !deck.isHeard) return; // asked for, and not heard yet
-  if (deck.isSecret) return say(deck.isPlaying ? "It plays." : "Paused.");
   const name = SPOKEN[deck.voice];
   const how = deck.isLevel ? "at one level" : "as it is, not matched";
   say(deck.isPlaying ? `You hear ${name}, ${how}.` : `Paused; ${name} comes next.`);
@@ -28,7 +27,7 @@ function tell() {
 function showPlay() {
   at("play").textContent = deck.isPlaying ? "Pause" : "Play";
   for (const button of buttons) {
-    const isChosen = button.dataset.voice === deck.voice && !deck.isSecret;
+    const isChosen = button.dataset.voice === deck.voice;
     button.setAttribute("aria-pressed", String(isChosen));
   }
 }
@@ -88,10 +87,6 @@ deck.addEventListener("choose", () => {
 deck.addEventListener("level", () => {
   if (deck.isPlaying) tell();
 });
-deck.addEventListener("conceal", () => {
-  showPairing();
-  tell();
-});
 deck.addEventListener("pairing", showPairing);
 
 function showPairing() {
@@ -101,11 +96,9 @@ function showPairing() {
   const { voices, level_hint: hint, is_matched: isMatched } = deck.pairing;
   at("position").max = lastTenth();
   at("dry-key").hidden = !voices.dry;
-  for (const button of buttons) {
-    button.hidden = deck.isSecret || !voices[button.dataset.voice];
-  }
+  for (const button of buttons) button.hidden = !voices[button.dataset.voice];
   at("level-hint").textContent = hint;
-  at("levels").disabled = deck.isSecret || !isMatched;
+  at("levels").disabled = !isMatched;
   showPlay();
   if (!deck.isPlaying) showPlace(deck.time);
 }
@@ -119,11 +112,10 @@ function setVolume() {
 }
 
 const toggle = () => (deck.isPlaying ? deck.pause() : deck.play());
-const choose = (voice) => deck.isSecret || deck.choose(voice);
 
 at("play").addEventListener("click", toggle);
 for (const button of buttons) {
-  button.addEventListener("click", () => choose(button.dataset.voice));
+  button.addEventListener("click", () => deck.choose(button.dataset.voice));
 }
 at("position").addEventListener("input", (event) => {
   isDragged = true;
@@ -153,6 +145,6 @@ document.addEventListener("keydown", (event) => {
     event.preventDefault(); // the page would scroll
     toggle();
   } else if (Object.hasOwn(KEYS, event.key.toLowerCase())) {
-    choose(KEYS[event.key.toLowerCase()]);
+    deck.choose(KEYS[event.key.toLowerCase()]);
   }
 });

@@ -1,25 +1,24 @@
 // SPDX-License-Identifier: MIT-0
 // Sounds of a pairing: A, B and the dry take run side by side from one instant, and only
-// their gains change. Knows no page, no clip and no keys: `deck` (deck.js) uses it.
+// their gains change. Knows no page, no clip and no keys. The way to the sound for other
+// scripts of the page, and settled:
 //
-// For other scripts of the page, `deck` is the way to the sound; it is settled:
-//
-//   deck.play(from?)        plays from there (seconds), or from where it stands; a promise
-//   deck.pause()            stops with a short fade, and keeps the place
-//   deck.seek(seconds)      goes there, playing or not
-//   deck.choose(voice)      "a", "b" or "dry": crossed over in 5 ms at the same frame;
-//                           waits for nothing, also while nothing plays
-//   deck.setLoop(part)      { from, to } in seconds, or null for the whole take
-//   deck.setLevel(which)    "matched" or "as-they-are"
-//   deck.setVolume(db)      at and below -48 dB it is silent
-//   deck.show(number)       goes over to another pairing of data.pairings
-//   deck.conceal(isSecret)  while true, the page tells and shows no voice, and its keys
-//                           and buttons choose none: for blind trials
-//   deck.voice .pairing .number .length .loop .isPlaying .isHeard .isSecret .time
-//
-// Events of `deck` (addEventListener): "play" when it is heard, "wait" while it gets
-// ready, "pause", "end", "choose", "loop", "level", "seek", "time" (about 20 times a
-// second while it is heard), "pairing", "conceal", and "fail" with the error as `detail`.
+// `Sound`, for a player of one's own, as blind.js has one (its buffers: `buffersOf`):
+//   new Sound(rate) · open() · start(buffers, levels, from, part) · hear(levels)
+//   stop() · position() · setVolume(gain) · close() · onEnd
+// `deck` (deck.js), for the page's own player:
+//   play(from?)       plays from there (seconds), or from where it stands; a promise
+//   pause()           stops with a short fade, and keeps the place
+//   seek(seconds)     goes there, playing or not
+//   choose(voice)     "a", "b" or "dry": crossed over in 5 ms at the same frame
+//   setLoop(part)     { from, to } in seconds, or null for the whole take
+//   setLevel(which)   "matched" or "as-they-are"
+//   setVolume(db)     at and below OFF_DB it is silent
+//   show(number)      goes over to another pairing of data.pairings
+//   voice · number · pairing · length · loop · isPlaying · isHeard · isLevel · time · state
+// and its events: "wait" while it gets ready, "play" when it is heard, "pause", "end",
+// "choose", "loop", "level", "seek", "time" (20 times a second while it is heard),
+// "pairing", and "fail" with the error as `detail`.
 "use strict";
 const FADE_S = 0.005;
 const fromDb = (db) => 10 ** (db / 20);
