@@ -15,6 +15,7 @@ from playwright.sync_api import Browser
 from sounds import RATE
 
 from tonebench.cli import run
+from tonebench.compare import written
 from tonebench.report import client_sound
 from tonebench.report.client import write_page
 
@@ -159,6 +160,18 @@ def test_carriers_are_loaded_when_their_pairing_is_first_wanted(
         assert loaded() == {f"clip-{number}.js" for number in (1, 2, 3, 4)}
         assert all(url.startswith("file://") for url in page.asked)
         assert page.said == []
+
+
+def test_a_take_too_long_for_a_page_is_said_at_once(
+    browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(written, "MOST_PLAYED_SAMPLES", 4799)
+    page_of(tmp_path, comparison(tmp_path, 4800))
+    with opened(browser, tmp_path) as page:
+        page.wait_for("This can't be played: it is too long for a page")
+        page.page.get_by_role("button", name="Play").click()
+        page.wait_for("it is too long for a page; open the clips beside it")
+        assert page.page.locator("#play").inner_text() == "Play"
 
 
 def test_a_carrier_that_is_missing_is_told_by_name(

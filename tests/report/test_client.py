@@ -26,6 +26,7 @@ from client_pages import (
 from commands import names_in
 from sounds import read_integers, write_24
 
+from tonebench.compare import written
 from tonebench.errors import AudioError, OutputError
 from tonebench.report import client, client_sound
 from tonebench.report.client import write_page
@@ -183,6 +184,17 @@ def test_a_page_that_would_grow_too_large_has_its_clips_beside_it(
         assert told == number
         _, samples = samples_in(base64.b64decode(packed))
         np.testing.assert_array_equal(samples, read_integers(tmp_path / f"{name}.wav"))
+
+
+def test_takes_too_long_for_a_browser_are_left_out_of_the_page(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(written, "MOST_PLAYED_SAMPLES", 479)
+    page = Page(page_of(tmp_path, short(tmp_path)))
+    assert page.told("script", id="clip-1") == []
+    for its in page.data["pairings"]:
+        assert {voice["clip"] for voice in its["voices"].values()} == {None}
+    assert not list(tmp_path.glob("clip-*.js"))
 
 
 def test_a_script_trusted_by_its_hash_alone_may_add_carriers(

@@ -26,7 +26,13 @@ from tonebench.compare.measured import (
 )
 from tonebench.compare.switch_clip import SwitchWriter
 from tonebench.compare.voices import Voice
-from tonebench.compare.written import Clip, Compared, PairClips, clip_writer
+from tonebench.compare.written import (
+    Clip,
+    Compared,
+    PairClips,
+    can_be_played,
+    clip_writer,
+)
 from tonebench.render.offline import Progress
 from tonebench.render.runner import THREADS
 from tonebench.units import from_db
@@ -44,7 +50,7 @@ def write_clips(
     """Write the clips of a measured comparison, 24-bit WAV, into a folder that exists.
 
     Every voice's clip goes into the folder `packed` too, where one is given: the same
-    samples in the same pass, as FLAC.
+    samples in the same pass, as FLAC; but for takes that are too long for a page.
 
     Raises
     ------
@@ -119,8 +125,10 @@ class _PairWriter:
         packed: Path | None,
     ) -> None:
         self._measured, self._trim_db = measured, trim_db
+        info = measured.pair.info
+        packed = packed if can_be_played(info.frames, info.channels) else None
         self._voices = [
-            _VoiceWriter(voice, measured.pair.info, from_db(gain), folder, packed)
+            _VoiceWriter(voice, info, from_db(gain), folder, packed)
             for voice, gain in zip(measured.pair.voices, self._gains_db, strict=True)
         ]
         made = measured, trim_db, folder

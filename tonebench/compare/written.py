@@ -12,6 +12,10 @@ from tonebench.audio.files import ClipWriter, TakeInfo
 from tonebench.compare.measured import Measured, MeasuredPair
 from tonebench.plan.comparison import Comparison
 
+#: More than a browser holds of each clip, decoded: frames times channels, half an hour
+#: of one channel at 48 kHz.
+MOST_PLAYED_SAMPLES = 90_000_000
+
 
 @dataclass(frozen=True, slots=True)
 class Clip:
@@ -57,6 +61,11 @@ class Compared:
     def comparison(self) -> Comparison:
         """What was asked for."""
         return self.measured.comparison
+
+
+def can_be_played(frames: int, channels: int) -> bool:
+    """Return whether a take is short enough to be played in a page."""
+    return frames * channels <= MOST_PLAYED_SAMPLES
 
 
 def clip_writer(path: Path, info: TakeInfo, channels: int) -> ClipWriter:

@@ -16,6 +16,7 @@ from string import Template
 from typing import Any
 
 from tonebench.audio.outputs import write_whole
+from tonebench.compare.written import can_be_played
 from tonebench.report.client_blind import (
     blind_data,
     blind_html,
@@ -86,11 +87,7 @@ def write_page(
     OutputError
         If a file of that name is there already, or can't be written.
     """
-    files = list(
-        dict.fromkeys(
-            clip["file"] for p in manifest["pairings"] for clip in _voices(p).values()
-        )
-    )
+    files = _played_files(manifest)
     style, script = "".join(map(_text, _STYLES)) + blind_style(), _script()
     names = names_of(manifest, _takes(manifest))
     inside, is_carried = carried(folder, files, packed)
@@ -113,6 +110,16 @@ def write_page(
     }
     page = Template(_text("page.html")).substitute(values)
     write_whole(folder / PAGE, page.encode("utf-8"))
+
+
+def _played_files(manifest: Values) -> list[str]:
+    """Return the clips that the page plays, each once."""
+    found: dict[str, None] = {}
+    for pairing in manifest["pairings"]:
+        take = take_of(manifest, pairing)
+        if can_be_played(take["frames"], take["channels"]):
+            found |= dict.fromkeys(clip["file"] for clip in _voices(pairing).values())
+    return list(found)
 
 
 def _text(name: str) -> str:
@@ -168,6 +175,7 @@ def _data(
 ) -> Values:
     """Return what the script needs to know."""
     takes = _takes(manifest)
+    numbers = {file: number for number, file in enumerate(files, start=1)}
     pairings = []
     for number, (pairing, its) in enumerate(
         zip(manifest["pairings"], shown, strict=True), start=1
@@ -183,7 +191,7 @@ def _data(
                 "is_matched": pairing["is_matched"],
                 "level_hint": level_hint(pairing, as_is_db),
                 "voices": {
-                    key: {"clip": 1 + files.index(c["file"]), "as_is_db": as_is_db[key]}
+                    key: {"clip": numbers.get(c["file"]), "as_is_db": as_is_db[key]}
                     for key, c in voices.items()
                 },
                 "curve": curve_values(its.curves, file, *levels_shown(its.curves)),
