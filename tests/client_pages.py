@@ -17,6 +17,8 @@ from sounds import RATE, write_24
 
 from tonebench.compare.verdict import MatchedCurves
 from tonebench.report.client import write_page
+from tonebench.report.client_pairing import Shown
+from tonebench.report.client_words import PairWords, SideWords
 
 #: Frequencies whose third octaves are all among them: 20 Hz to 20 kHz.
 HZ = np.geomspace(20, 20_000, 481)
@@ -98,6 +100,15 @@ def curves_of(manifest: dict[str, Any]) -> list[MatchedCurves]:
     return [MatchedCurves(HZ, np.zeros(len(HZ)), falling) for _ in manifest["pairings"]]
 
 
+def shown_of(manifest: dict[str, Any]) -> list[Shown]:
+    """Return what is shown of each pairing: curves, a growing outline, and words."""
+    side = SideWords("Tilt (tern)", (("Tilt: a tilt, against 5", "At 0: +6.0 dB"),))
+    other = SideWords("Shelf (plover)", (("Bass: a shelf, against 5",),))
+    words = PairWords(side, other, ("treble: B is 10.8 dB quieter",), "B is quieter:")
+    outline = np.linspace(0.1, 1, 50)
+    return [Shown(curves, outline, words) for curves in curves_of(manifest)]
+
+
 def comparison(folder: Path, frames: int = RATE, rate: int = RATE) -> dict[str, Any]:
     """Write clips of two pairings into a folder, the first with a dry take; a manifest.
 
@@ -130,7 +141,7 @@ def comparison(folder: Path, frames: int = RATE, rate: int = RATE) -> dict[str, 
 
 def page_of(folder: Path, manifest: dict[str, Any]) -> str:
     """Write the page of a manifest, and return its text."""
-    write_page(folder, manifest, curves_of(manifest))
+    write_page(folder, manifest, shown_of(manifest))
     return (folder / "index.html").read_text(encoding="utf-8")
 
 

@@ -95,6 +95,11 @@ def refused(capsys: pytest.CaptureFixture[str], code: int, *words: object) -> st
     return line.removeprefix("tonebench: ")
 
 
+def unwrapped(text: str) -> str:
+    """Return a text without its line breaks, to look for a sentence in."""
+    return " ".join(text.split())
+
+
 def names_in(folder: Path) -> set[str]:
     """Return the names of everything in a folder, hidden files too."""
     return {path.name for path in folder.iterdir()}

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-HEAVY = ("numpy", "scipy", "soundfile", "matplotlib")
+HEAVY = ("numpy", "scipy", "soundfile", "soxr", "pedalboard", "matplotlib")
 HELP = """
 import sys
 import tonebench.cli

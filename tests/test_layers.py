@@ -34,7 +34,12 @@ LEVEL = {room: level for level, rooms in enumerate(LAYERS) for room in rooms}
 #: The package's own front, which belongs to no layer.
 FRONT = {"__init__", "__main__"}
 #: Libraries that one file alone may import.
-ONE_DOOR = {"soundfile": "audio/files.py", "sounddevice": "audio/devices.py"}
+ONE_DOOR = {
+    "pedalboard": "audio/plugin_child.py",
+    "soundfile": "audio/files.py",
+    "sounddevice": "audio/devices.py",
+    "soxr": "audio/impulse.py",
+}
 
 
 def room_of(path: Path) -> str:

@@ -235,7 +235,8 @@ def format_value(value: float, unit: str = "", digits: int = 4) -> str:
     power = 3 * math.floor(math.log10(abs(rounded)) / 3 + 1e-12)
     power = min(9, max(-12, power))
     scaled = float(f"{rounded / 10.0**power:.{digits}g}")
-    return f"{scaled:.{digits}g} {_SIGN_OF_EXPONENT[power]}{unit}".rstrip()
+    number = f"{scaled:.{max(digits, 3)}g}"  # two digits of 580 are no "5.8e+02"
+    return f"{number} {_SIGN_OF_EXPONENT[power]}{unit}".rstrip()
 
 
 def format_code(value: float) -> str:

@@ -85,6 +85,19 @@ def test_the_peak_and_the_length_are_known_while_writing(tmp_path):
     assert (clip.frames, clip.peak) == (3, 0.75)
 
 
+def test_numbers_of_one_writer_stored_by_another_give_the_same_file(tmp_path):
+    samples = quiet_noise()
+    alone = write_clip(tmp_path / "alone.flac", samples, 509)
+    with (
+        ClipWriter(tmp_path / "first.wav", 48000, samples.shape[1]) as first,
+        ClipWriter(tmp_path / "second.flac", 48000, samples.shape[1]) as second,
+    ):
+        for start in range(0, len(samples), 100):
+            second.store(first.write(samples[start : start + 100]))
+    assert second.frames == len(samples)
+    assert (tmp_path / "second.flac").read_bytes() == alone.read_bytes()
+
+
 @pytest.mark.parametrize("frames_expected", [None, 2**32])
 def test_a_float_wav_carries_no_time_stamp(tmp_path, frames_expected):
     # libsndfile's PEAK chunk holds the second of writing; two files can then differ

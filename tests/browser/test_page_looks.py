@@ -2,24 +2,28 @@
 """A page as people meet it: on its own, on paper, on small screens, in the dark."""
 
 import json
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from client_pages import comparison, curves_of, page_of
+from client_pages import comparison, page_of, shown_of
 from page_in_chromium import OFFLINE, Opened, chromium, opened
 from playwright.sync_api import Browser
 from sounds import RATE
 
 from tonebench.cli import run
+from tonebench.compare import written
 from tonebench.report import client_sound
 from tonebench.report.client import write_page
 
 pytestmark = pytest.mark.browser
 
 NARROW: Any = {"width": 360, "height": 740}
+#: A window of 1280 by 860 at 200 %.
+ZOOMED: Any = {"width": 640, "height": 430}
 SECONDS = 4
 
 
@@ -124,7 +128,7 @@ def test_bundled_comparison_is_ready_to_play_within_a_second(
     assert run(["compare", "-o", str(folder)]) == 0
     if not (folder / "index.html").exists():
         manifest = json.loads((folder / "manifest.json").read_bytes())
-        write_page(folder, manifest, curves_of(manifest))
+        write_page(folder, manifest, shown_of(manifest))
     with opened(browser, folder) as page:
         seconds = page.wait_until_ready()
         page.page.keyboard.press("Space")
@@ -158,6 +162,18 @@ def test_carriers_are_loaded_when_their_pairing_is_first_wanted(
         assert page.said == []
 
 
+def test_a_take_too_long_for_a_page_is_said_at_once(
+    browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(written, "MOST_PLAYED_SAMPLES", 4799)
+    page_of(tmp_path, comparison(tmp_path, 4800))
+    with opened(browser, tmp_path) as page:
+        page.wait_for("This can't be played: it is too long for a page")
+        page.page.get_by_role("button", name="Play").click()
+        page.wait_for("it is too long for a page; open the clips beside it")
+        assert page.page.locator("#play").inner_text() == "Play"
+
+
 def test_a_carrier_that_is_missing_is_told_by_name(
     browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -174,7 +190,7 @@ def test_a_carrier_that_is_missing_is_told_by_name(
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", [{"width": 1280, "height": 860}, NARROW])
+@pytest.mark.parametrize("size", [{"width": 1280, "height": 860}, ZOOMED, NARROW])
 def test_axe_finds_nothing_to_mend(
     browser: Browser, folder: Path, scheme: Any, size: Any
 ) -> None:
@@ -253,9 +269,46 @@ def test_a_narrow_screen_needs_no_sideways_scroll_and_keeps_the_player_in_sight(
             assert box["height"] >= 44
 
 
+def test_a_page_at_twice_the_size_needs_no_sideways_scroll(
+    browser: Browser, folder: Path
+) -> None:
+    with opened(browser, folder, viewport=ZOOMED) as page:
+        width = page.page.evaluate("document.documentElement.scrollWidth")
+        assert width == ZOOMED["width"]
+
+
 def test_paper_shows_every_pairing_and_no_player(page: Opened) -> None:
     page.page.emulate_media(media="print", color_scheme="dark")
     assert [a.is_visible() for a in page.page.locator("article").all()] == [True, True]
     assert not page.page.locator("#play").is_visible()
     ink = page.page.evaluate("getComputedStyle(document.documentElement).color")
     assert ink == "rgb(34, 33, 30)"
+    for control in ("#loop-from", ".read-at", ".save", "#loop", ".reader"):
+        assert not page.page.locator(control).first.is_visible(), control
+
+
+def test_a_pairing_fits_on_two_sheets_with_its_curve_as_numbers(
+    page: Opened, tmp_path: Path
+) -> None:
+    page.page.pdf(path=tmp_path / "page.pdf", format="A4")
+    told = subprocess.run(
+        ["pdftotext", "-layout", tmp_path / "page.pdf", "-"],
+        check=True,
+        capture_output=True,
+        text=True,
+    ).stdout
+    sheets = told.rstrip("\f").split("\f")
+    assert len(sheets) <= 4
+    whole = " ".join(told.split())
+    for words in (
+        "At one level B has, against A: treble −10.8 dB at 3.79 kHz.",
+        "What the knobs do",
+        "Why B differs from A",
+        "As they came out",
+    ):
+        assert whole.count(words) == 2, words
+    # third octaves from 20 Hz to 20 kHz (ISO 266), of both pairings
+    for hz in ("31.5", "1250", "20000"):
+        assert len([line for line in told.splitlines() if hz in line.split()]) == 2
+    for words in ("Loop", "Volume", "Save all points", "Read the curves"):
+        assert words not in whole

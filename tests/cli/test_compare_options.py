@@ -24,7 +24,10 @@ circuit = "divider"
 circuit = "volume"
 """
 SIDES = ("--a", "divider.toml", "--b", "volume.toml")
-PICTURES = {"curves.svg", "curves.png", "curves-dark.svg", "curves-dark.png"}
+PICTURES = {
+    *("curves.svg", "curves.png", "curves-dark.svg", "curves-dark.png"),
+    "curves.csv",
+}
 
 
 def files(stem: str, *clips: str) -> set[str]:
@@ -274,3 +277,33 @@ def test_a_dry_clip_of_two_sides_with_two_inputs_is_refused(
     )
     assert names_in(desk) == before
     assert tonebench(*words) == 0
+
+
+def test_clips_alone_are_the_same_clips_without_pictures_and_page() -> None:
+    assert tonebench("compare", "two.toml", "-o", "whole") == 0
+    assert tonebench("compare", "two.toml", "--clips-only", "-o", "clips") == 0
+    whole, clips = names_in(Path("whole")), names_in(Path("clips"))
+    assert clips < whole
+    assert {Path(name).suffix for name in whole - clips} == {
+        *(".svg", ".png", ".html", ".csv"),
+    }
+    for name in clips - {"manifest.json"}:
+        assert Path("clips", name).read_bytes() == Path("whole", name).read_bytes()
+    manifest = json.loads(Path("clips", "manifest.json").read_bytes())
+    assert not any("curves" in pairing for pairing in manifest["pairings"])
+    assert tonebench("compare", "two.toml", "--recheck", "clips") == 0
+
+
+def test_clips_alone_replace_an_earlier_folder_with_its_page() -> None:
+    assert tonebench("compare", "two.toml", "-o", "out") == 0
+    words = "compare", "two.toml", "--clips-only", "-o", "out", "--force"
+    assert tonebench(*words) == 0
+    assert "index.html" not in names_in(Path("out"))
+
+
+@pytest.mark.parametrize("other", [("--open",), ("--recheck", "out")])
+def test_clips_alone_go_with_neither_a_page_nor_a_recheck(
+    other: tuple[str, ...],
+) -> None:
+    assert tonebench("compare", "two.toml", "--clips-only", *other) == 2
+    assert not Path("out").exists()

@@ -9,6 +9,7 @@ from commands import asked, refused, tonebench
 
 from tonebench.digital.kernel import engine
 from tonebench.digital.kernel.engine import Engine, chosen
+from tonebench.report import doctor
 
 Capsys = pytest.CaptureFixture[str]
 
@@ -29,7 +30,15 @@ def test_the_engine_in_use_and_the_versions_are_told(
     assert told["engine"] == chosen().value
     assert told["asked"] == "auto"
     assert told["python"] == platform.python_version()
-    for library in ("cffi", "click", "matplotlib", "numpy", "scipy", "soundfile"):
+    for library in (
+        "cffi",
+        "click",
+        "matplotlib",
+        "numpy",
+        "scipy",
+        "soundfile",
+        "soxr",
+    ):
         assert told["versions"][library] == version(library)
     parts = [part["part"] for part in told["missing"]]
     assert parts == (["compiled kernel"] if chosen() is Engine.SCIPY else [])
@@ -49,6 +58,15 @@ def test_a_missing_kernel_is_told_with_what_it_is_for_and_how_to_get_it(
     assert "filters and meters run in: scipy\n" in out
     for words in part.values():
         assert words in out
+
+
+def test_a_missing_plug_in_host_is_told_with_how_to_get_it(
+    capsys: Capsys, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(doctor, "find_spec", lambda name: None)
+    told = asked(capsys, "doctor")["missing"][-1]
+    assert told["part"] == "plug-in host"
+    assert "pip install 'tonebench[plugins]'" in told["remedy"]
 
 
 def test_the_environments_wish_is_told(

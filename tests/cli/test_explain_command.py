@@ -4,7 +4,7 @@
 from pathlib import Path
 
 import pytest
-from commands import LOW_PASS, asked, drawn, refused, tonebench
+from commands import LOW_PASS, asked, drawn, refused, tonebench, unwrapped
 
 Capsys = pytest.CaptureFixture[str]
 DESK = ("--pickup", "sedge", "--cable", "700p", "--load", "10k")
@@ -13,7 +13,7 @@ DESK = ("--pickup", "sedge", "--cable", "700p", "--load", "10k")
 def printed(capsys: Capsys, *words: object) -> str:
     capsys.readouterr()
     assert tonebench(*words) == 0
-    return capsys.readouterr().out
+    return unwrapped(capsys.readouterr().out)
 
 
 # explain
@@ -28,7 +28,7 @@ def test_the_house_question_is_answered_in_two_sentences(capsys: Capsys) -> None
     ) in told
     assert ": C6 (470 nF) against the load (10 kΩ); with C6 bridged it is gone" in told
     assert "without the load it is at 16" in told
-    assert told.splitlines()[1] == "sedge → 700 pF lead → plover → 10 kΩ"
+    assert " sedge → 700 pF lead → plover → 10 kΩ at bass 5, " in told
 
 
 def test_json_has_features_with_ranked_causes(capsys: Capsys) -> None:
@@ -84,7 +84,7 @@ def test_ways_to_an_aim_have_values_that_are_sold(capsys: Capsys) -> None:
 
 def test_a_circuit_without_features_says_so(capsys: Capsys) -> None:
     told = printed(capsys, "explain", "straight")
-    assert told.splitlines()[-1].startswith("nothing stands out")
+    assert "nothing stands out" in told
 
 
 @pytest.mark.parametrize(

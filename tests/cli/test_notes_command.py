@@ -5,7 +5,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from commands import LOW_PASS, LOW_PASS_HZ, asked, drawn, names_in, refused, tonebench
+from commands import (
+    LOW_PASS,
+    LOW_PASS_HZ,
+    asked,
+    drawn,
+    names_in,
+    refused,
+    tonebench,
+    unwrapped,
+)
 
 HOOKUP = ("--pickup", "sedge", "--cable", "700p", "--load", "10k")
 
@@ -45,7 +54,7 @@ def test_the_house_question_is_answered_on_a_low_b(
     assert "the fundamental has −" in note["sentence"]
     assert tonebench(*words) == 0
     told = capsys.readouterr().out
-    assert note["sentence"] in told
+    assert note["sentence"] in unwrapped(told)
     assert "A  Tilt, 1 MΩ input (tern): sedge → 700 pF lead → tern → 10 kΩ" in told
 
 
@@ -72,7 +81,7 @@ def test_a_take_says_where_on_this_playing_the_difference_lies(
     assert tonebench(*words, "--plot", plot, "--dark") == 0
     told = capsys.readouterr()
     assert told.err == f"wrote {plot}\n"
-    assert take["sentence"] in told.out
+    assert take["sentence"] in unwrapped(told.out)
     assert plot.read_bytes().startswith(b"\x89PNG")
 
 

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The README keeps its word: its walk runs as it stands, its examples read clean."""
 
+import doctest
 import os
 import re
 import shlex
@@ -27,6 +28,15 @@ def fenced(language: str) -> list[str]:
     blocks = re.split(r"^```", TEXT, flags=re.MULTILINE)[1::2]
     named = [block.partition("\n") for block in blocks]
     return [text for head, _, text in named if head == language]
+
+
+def test_the_example_for_programs_prints_what_it_says() -> None:
+    """As a doctest: what stands behind >>> is run."""
+    (example,) = fenced("python")
+    test = doctest.DocTestParser().get_doctest(example, {}, "README", "README.md", 0)
+    assert len(test.examples) > 5
+    result = doctest.DocTestRunner(verbose=False).run(test)
+    assert (result.failed, result.attempted) == (0, len(test.examples))
 
 
 def commands() -> list[list[str]]:

@@ -28,6 +28,7 @@ from sounds import (
 from tonebench.audio.take import Take
 from tonebench.circuit.circuit import STRAIGHT, Circuit
 from tonebench.circuit.files import read_circuit
+from tonebench.compare import written
 from tonebench.compare.clips import write_clips
 from tonebench.compare.manifest import manifest_of
 from tonebench.compare.measured import measure
@@ -350,3 +351,22 @@ def test_progress_of_both_passes_rises_to_all_of_it(
     assert told == sorted(told)
     assert len(told) == 6  # three blocks of 65,536 frames, twice
     assert (told[2], told[5]) == (1, 2)
+
+
+@pytest.mark.parametrize("is_short", [True, False])
+def test_voices_are_packed_too_unless_the_take_is_too_long_for_a_page(
+    tmp_path: Path,
+    divider: Circuit,
+    volume: Circuit,
+    monkeypatch: pytest.MonkeyPatch,
+    is_short: bool,
+) -> None:
+    monkeypatch.setattr(written, "MOST_PLAYED_SAMPLES", RATE if is_short else RATE - 1)
+    take = Take(write_float(tmp_path / "take.wav", noise(RATE)))
+    sides = Side(divider), Side(volume)
+    asked = Comparison("one", (take,), *sides, (Pairing("as drawn"),))
+    for name in ("out", "packed"):
+        (tmp_path / name).mkdir()
+    write_clips(measure(asked), tmp_path / "out", packed=tmp_path / "packed")
+    wanted = {"as-drawn-a-divider.flac", "as-drawn-b-volume.flac"}
+    assert names_in(tmp_path / "packed") == (wanted if is_short else set())

@@ -14,9 +14,10 @@ from sounds import sine, write_float
 from tonebench import __version__
 from tonebench.audio.take import Take
 from tonebench.circuit.files import read_circuit
-from tonebench.compare.clips import Compared, write_clips
+from tonebench.compare.clips import write_clips
 from tonebench.compare.manifest import manifest_bytes, manifest_of
 from tonebench.compare.measured import measure
+from tonebench.compare.written import Compared
 from tonebench.plan.comparison import Comparison, Pairing, Side
 
 

@@ -16,10 +16,11 @@ from tonebench.audio.take import Take
 from tonebench.circuit.circuit import STRAIGHT
 from tonebench.circuit.files import read_circuit
 from tonebench.compare import measured as passes
-from tonebench.compare.clips import Compared, write_clips
+from tonebench.compare.clips import write_clips
 from tonebench.compare.manifest import manifest_of
 from tonebench.compare.measured import measure
 from tonebench.compare.switching import FADE_S
+from tonebench.compare.written import Compared
 from tonebench.plan.comparison import Comparison, Match, Pairing, Side
 from tonebench.report.told import comparison_words
 

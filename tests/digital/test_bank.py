@@ -140,10 +140,10 @@ def test_float32_is_the_rounded_float64(engine: Engine) -> None:
 @pytest.mark.parametrize("frames", [100, 20_000])
 def test_threads_change_no_byte(engine: Engine, threads: int, frames: int) -> None:
     cascades = [random_cascade(n) for n in (9, 8, 1)]
-    clips = [*(side_by_side(cascade, 2) for cascade in cascades), summed(cascades[:2])]
-    samples = noise(frames, 2)
-    one = BankRunner(2, clips).process(samples)
-    shared = BankRunner(2, clips, threads=threads)
+    clips = [*(side_by_side(cascade, 4) for cascade in cascades), summed(cascades[:2])]
+    samples = noise(frames, 4)
+    one = BankRunner(4, clips).process(samples)
+    shared = BankRunner(4, clips, threads=threads)
     first, second = shared.process(samples[:9000]), shared.process(samples[9000:])
     for whole, *parts in zip(one, first, second, strict=True):
         assert np.concatenate(parts).tobytes() == whole.tobytes()
@@ -275,8 +275,8 @@ def test_another_kind_of_number_is_refused() -> None:
 
 
 def test_reset_forgets_in_every_clip(engine: Engine) -> None:
-    clips = [side_by_side(random_cascade(n), 1) for n in (3, 9, 30)]
-    runner, samples = BankRunner(1, clips, threads=2), noise(5000)
+    clips = [side_by_side(random_cascade(n), 4) for n in (3, 9, 30)]
+    runner, samples = BankRunner(4, clips, threads=2), noise(5000, 4)
     first = runner.process(samples)
     for was, now in zip(first, runner.process(samples), strict=True):
         assert not np.array_equal(was, now)

@@ -217,7 +217,7 @@ def peak_of_sallen_key(f0_hz: float, q: float) -> float:
 def test_peak_of_a_sallen_key_high_pass_moves_as_the_closed_form_says(
     reference: Callable[[str], Circuit],
 ) -> None:
-    """f0 = 1/(2πC·√(Rf·Rg)), Q = ½·√(Rg/Rf) (REFERENCES 6.1), so Q goes with Rg^½.
+    """f0 = 1/(2πC·√(Rf·Rg)), Q = ½·√(Rg/Rf) (textbook), so Q goes with Rg^½.
 
     Peak height Q/√(1 − 1/(4Q²)), at f0/√(1 − 1/(2Q²)) (textbook).
     """

@@ -17,15 +17,16 @@ from client_pages import (
     carried_by,
     clip,
     comparison,
-    curves_of,
     integers,
     manifest_of,
     page_of,
     pairing,
+    shown_of,
 )
 from commands import names_in
 from sounds import read_integers, write_24
 
+from tonebench.compare import written
 from tonebench.errors import AudioError, OutputError
 from tonebench.report import client, client_sound
 from tonebench.report.client import write_page
@@ -185,6 +186,17 @@ def test_a_page_that_would_grow_too_large_has_its_clips_beside_it(
         np.testing.assert_array_equal(samples, read_integers(tmp_path / f"{name}.wav"))
 
 
+def test_takes_too_long_for_a_browser_are_left_out_of_the_page(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(written, "MOST_PLAYED_SAMPLES", 479)
+    page = Page(page_of(tmp_path, short(tmp_path)))
+    assert page.told("script", id="clip-1") == []
+    for its in page.data["pairings"]:
+        assert {voice["clip"] for voice in its["voices"].values()} == {None}
+    assert not list(tmp_path.glob("clip-*.js"))
+
+
 def test_a_script_trusted_by_its_hash_alone_may_add_carriers(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -213,7 +225,7 @@ def test_a_clip_that_is_missing_is_told_by_name(tmp_path: Path) -> None:
 def test_curves_of_every_pairing_are_needed(tmp_path: Path) -> None:
     manifest = short(tmp_path)
     with pytest.raises(ValueError, match="zip"):
-        write_page(tmp_path, manifest, curves_of(manifest)[:1])
+        write_page(tmp_path, manifest, shown_of(manifest)[:1])
 
 
 def test_page_is_well_formed(tmp_path: Path) -> None:
@@ -222,7 +234,7 @@ def test_page_is_well_formed(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["page.html", "page.css", "sound.js", "page.js", "LICENSE"]
+    "name", ["page.html", "LICENSE", *client._STYLES, *client._SCRIPTS]
 )
 def test_templates_are_free_for_everybody(name: str) -> None:
     text = client._text(name)

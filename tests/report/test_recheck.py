@@ -40,6 +40,7 @@ FILES = {
     "flat-curves.png",
     "flat-curves-dark.svg",
     "flat-curves-dark.png",
+    "flat-curves.csv",
     "index.html",
     "manifest.json",
 }
@@ -95,7 +96,7 @@ def test_the_same_comparison_is_the_same_to_the_last_bit(
     assert names_in(desk / "out") == FILES
     code, out, err = rechecked(capsys)
     assert (code, err) == (0, "")
-    assert out == "11 files are the same to the last bit\n"
+    assert out == "12 files are the same to the last bit\n"
 
 
 def flip_a_bit(path: Path) -> None:
@@ -116,7 +117,7 @@ def test_a_single_bit_of_any_file_is_seen(
     is_sound = name.endswith(".wav")
     assert out.splitlines() == [
         f"  {name}: changed",
-        "10 files are the same to the last bit",
+        "11 files are the same to the last bit",
         *([] if is_sound else ["all clips are among them"]),
     ]
     assert err == "tonebench: out is not what this comparison gives: 1 changed\n"
@@ -128,7 +129,7 @@ def test_a_removed_picture_is_missed_and_told(desk: Path, capsys: Capsys) -> Non
     assert code == 1
     assert out.splitlines() == [
         "  flat-curves-dark.png: missing",
-        "10 files are the same to the last bit",
+        "11 files are the same to the last bit",
         "all clips are among them",
     ]
     assert err == "tonebench: out is not what this comparison gives: 1 missing\n"
@@ -174,7 +175,7 @@ def test_several_faults_are_all_told(desk: Path, capsys: Capsys) -> None:
         "  flat-curves.png: changed",
         "  flat-dry.wav: missing",
         "  index.html: missing",
-        "8 files are the same to the last bit",
+        "9 files are the same to the last bit",
     ]
     assert err.endswith("this comparison gives: 1 changed, 2 missing\n")
 
@@ -206,9 +207,11 @@ def test_json_tells_every_file(desk: Path, capsys: Capsys) -> None:
         "is_same": True,
         "is_sound_same": True,
         "same": sorted(FILES),
+        "alike": [],
         "changed": [],
         "missing": [],
         "made_with": __version__,
+        "other": [],
     }
 
 
@@ -267,7 +270,9 @@ def test_what_would_write_or_open_is_refused(
 ) -> None:
     before = state(desk / "out")
     told = refused(capsys, 2, "compare", "two.toml", "--recheck", "out", *words.split())
-    assert told == "--recheck writes nothing: leave out -o, --force, --open"
+    assert (
+        told == "--recheck writes nothing: leave out -o, --force, --open, --clips-only"
+    )
     assert state(desk / "out") == before
     assert "new" not in names_in(desk)
 

@@ -1,14 +1,19 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """A comparison's folder: whole, the same bytes every time, or not there at all."""
 
+import base64
+import io
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 from commands import DIVIDER, LOW_PASS, VOLUME, drawn, names_in
 from sounds import RATE, impulse, noise, sine, write_float
 
@@ -47,12 +52,14 @@ FILES = {
     "as-they-start-curves.png",
     "as-they-start-curves-dark.svg",
     "as-they-start-curves-dark.png",
+    "as-they-start-curves.csv",
     "half-a-low-pass.wav",
     "half-b-volume.wav",
     "half-curves.svg",
     "half-curves.png",
     "half-curves-dark.svg",
     "half-curves-dark.png",
+    "half-curves.csv",
     "index.html",
     "manifest.json",
 }
@@ -72,6 +79,21 @@ def desk(tmp_path: Path) -> Path:
 
 def bytes_in(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def test_the_page_holds_the_very_samples_of_the_clips_beside_it(
+    desk: Path, tmp_path: Path
+) -> None:
+    compared = write_comparison(read_comparison(desk / "two-ways.toml"), tmp_path / "x")
+    page = tmp_path / "x" / "index.html"
+    text = page.read_text(encoding="utf-8")
+    packs = re.findall(r'id="clip-\d+">([^<]*)</script>', text)
+    clips = [clip.file for pair in compared.pairs for clip in pair.clips.values()]
+    assert len(packs) == len(clips) == 4
+    for pack, name in zip(packs, clips, strict=True):
+        held, _ = soundfile.read(io.BytesIO(base64.b64decode(pack)), dtype="int32")
+        clip, _ = soundfile.read(page.parent / name, dtype="int32")
+        assert np.array_equal(held, clip)
 
 
 def test_a_comparison_gives_the_same_bytes_again_in_another_process_and_place(
@@ -147,6 +169,7 @@ def test_forcing_takes_an_earlier_runs_files_away_and_leaves_others(
         "two-b-volume.wav",
         "two-curves-dark.png",
         "two-curves-dark.svg",
+        "two-curves.csv",
         "two-curves.png",
         "two-curves.svg",
     }

@@ -17,6 +17,7 @@ from tonebench.errors import RequestError
 from tonebench.plan.take_files import read_take_file
 from tonebench.study.bands import band_levels
 
+RATE = 48_000
 PLAIN = join(STRAIGHT)
 
 
@@ -45,6 +46,13 @@ def test_a_take_against_itself_differs_by_nothing() -> None:
     one = band_levels(take, [(PLAIN, {})])
     assert one.offset_db == 0
     np.testing.assert_array_equal(one.levels_db[0], found.levels_db[0])
+
+
+def test_a_take_of_silence_is_told_as_one(tmp_path: Path) -> None:
+    path = tmp_path / "nothing.wav"
+    write_float(path, np.zeros(RATE))
+    with pytest.raises(RequestError, match="nothing holds silence: it has no spectrum"):
+        band_levels(read_take_file(str(path)), [(PLAIN, {})])
 
 
 def test_a_silent_side_is_refused() -> None:

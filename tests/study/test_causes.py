@@ -127,7 +127,7 @@ def test_high_pass_under_a_low_shelf_makes_a_hump_where_the_closed_form_says(
 
 
 def test_load_resistor_damps_the_peak_as_published() -> None:
-    """REFERENCES 9, generic single coil: 2.5 H, 6 kΩ, 120 pF; 500 pF and 1 MΩ, 200 kΩ.
+    """A generic single coil, computed: 2.5 H, 6 kΩ, 120 pF; 500 pF and 1 MΩ, 200 kΩ.
 
     Peaks at 4029.6 Hz, +16.03 dB and 3930.1 Hz, +7.757 dB.
     """

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tonebench.circuit.circuit import Circuit
+from tonebench.circuit.circuit import STRAIGHT, Circuit
 from tonebench.circuit.hookup import Hookup, Pickup, join
 from tonebench.circuit.parts import Capacitor, OpAmp, Resistor
 from tonebench.network.nodal import Network
@@ -31,6 +31,21 @@ def _bell(db: float, q: float, hz: float) -> Roots:
     """Return the bell of the Audio EQ Cookbook: (s² + sA/Q + 1)/(s² + s/(AQ) + 1)."""
     a = 10 ** (db / 40)
     return _roots([1, a / q, 1], [1, 1 / (a * q), 1], hz)
+
+
+def _times(*factors: Roots) -> Roots:
+    """Return the product of responses: their roots together."""
+    s = np.array([1e4 + 0j])
+    return Roots(
+        np.concatenate([each.zeros for each in factors]),
+        np.concatenate([each.poles for each in factors]),
+        float(np.prod([each.at(s)[0].real for each in factors])),
+        1e4,
+    )
+
+
+#: A band from 20 Hz to 6 kHz, −3 dB at both ends (textbook).
+BAND = (_roots([1, 0], [1, 1], 20.0), _roots([1], [1, 1], 6000.0))
 
 
 def _only(features: Sequence[Feature]) -> Feature:
@@ -221,6 +236,71 @@ def test_a_dip_beside_a_sharper_peak_is_told_as_well() -> None:
     assert set(found) == {"dip", "peak", "low-pass"}
     assert found["dip"].frequency_hz == pytest.approx(700, rel=0.03)
     assert found["peak"].level_db == pytest.approx(20 * math.log10(4), abs=1)
+
+
+def test_a_low_impedance_pickup_of_two_coils_resonates_at_12_to_13_khz() -> None:
+    """By itself, without a lead (common practice, no source; values of that kind: two
+    coils of 0.45 H and 1.2 kΩ in series, 180 pF).
+    """
+    coil = Pickup("two coils", 2400.0, 0.9, 180e-12)
+    wire = join(STRAIGHT, Hookup({"": coil}, load_ohm=10e6))
+    (peak,) = (
+        f for f in find_features(find_roots(Network(wire), {})[0]) if f.kind == "peak"
+    )
+    assert 12_000 < peak.frequency_hz < 13_000
+
+
+@pytest.mark.parametrize("db", [-1.5, -3.0, -6.0, -9.0, -12.0])
+def test_a_bell_cut_into_a_band_is_a_dip_however_deep_it_is(db: float) -> None:
+    """The formula of the product, read off a fine grid: how far its minimum lies below
+    the lower of the two shoulders.
+    """
+    hz = np.geomspace(20, 6000, 20_001)
+    a, s = 10 ** (db / 40), 1j * hz / 400
+    curve = np.abs(
+        (s * s + s * a / 0.9 + 1)
+        / (s * s + s / (a * 0.9) + 1)
+        / (1 - 20j / hz)
+        / (1 + 1j * hz / 6000)
+    )
+    k = int(np.argmin(np.where((hz > 150) & (hz < 1500), curve, np.inf)))
+    shoulder = min(curve[:k].max(), curve[k:].max())
+    found = {f.kind: f for f in find_features(_times(_bell(db, 0.9, 400.0), *BAND))}
+    assert set(found) == {"high-pass", "dip", "low-pass"}
+    assert found["dip"].frequency_hz == pytest.approx(hz[k], rel=1e-3)
+    depth_db = 20 * math.log10(curve[k] / shoulder)
+    assert found["dip"].level_db == pytest.approx(depth_db, abs=0.01)
+
+
+@pytest.mark.parametrize("db", [1.0, 3.0, 6.0, 9.0])
+def test_a_resonance_on_the_foot_of_a_shelf_is_a_peak_and_not_beside_a_dip(
+    db: float,
+) -> None:
+    """A second-order low-pass of Q 3 rises by Q/√(1 − 1/(4Q²)) over its passband
+    (textbook), whatever a low shelf four octaves below it does.
+    """
+    a = 10 ** (db / 40)
+    root = math.sqrt(2 * a)
+    shelf = _roots([a, a * root, a * a], [a, root, 1], 150.0)
+    resonance = _roots([1], [1, 1 / 3, 1], 3700.0)
+    high_pass = _roots([1, 0], [1, 1], 2.0)
+    found = find_features(_times(shelf, resonance, high_pass), 10, 24_000)
+    assert [f.kind for f in found] == ["shelf", "peak", "low-pass"]
+    assert found[0].level_db == pytest.approx(db, abs=0.3)
+    height_db = 20 * math.log10(3 / math.sqrt(1 - 1 / 36))
+    assert found[1].level_db == pytest.approx(height_db, abs=0.3)
+
+
+@pytest.mark.parametrize("db", [0.5, 1.0, 2.0, 3.0])
+def test_a_faint_bell_hides_no_corner_behind_a_peak(db: float) -> None:
+    """The bell makes the slope ripple between the high-pass at 25 Hz, Q 1/√2, and the
+    resonance; the corner stays that of the high-pass.
+    """
+    high_pass = _roots([1, 0, 0], [1, math.sqrt(2), 1], 25.0)
+    resonance = _roots([1], [1, 1 / 3, 1], 3700.0)
+    found = find_features(_times(high_pass, _bell(db, 0.3, 760.0), resonance))
+    corner = next(f for f in found if f.kind == "high-pass")
+    assert corner.frequency_hz == pytest.approx(25, rel=0.1)
 
 
 def test_silence_and_flatness_have_no_features() -> None:

@@ -18,6 +18,7 @@ from tonebench.study.headroom import (
     headroom,
     jacks,
     one_turned,
+    slew_needed,
     swings,
 )
 
@@ -140,3 +141,22 @@ def test_the_jack_is_behind_what_drives_it(with_pickup: Hookup) -> None:
     assert jacks(join(read_circuit("tern"))) == ["in"]
     both = jacks(join(read_circuit("dunlin"), with_pickup))
     assert both == ["neck", "bridge"]
+
+
+@pytest.mark.parametrize(
+    ("slew_v_per_us", "frequency_hz", "peak_v"),
+    [
+        (0.5, 100e3, 0.79577),  # Malvino & Bates, Electronic Principles, ex. 19-13
+        (0.5, 198.94e3, 0.4),  # Franco, Design with Op Amps, ex. 6.8(c)
+        (0.5, 7957.7, 10.0),  # computed independently from the same formula
+        (13.0, 206.9e3, 10.0),
+        (13.0, 517.3e3, 4.0),
+    ],
+)
+def test_a_sine_needs_a_slew_rate_by_its_full_power_bandwidth(
+    slew_v_per_us: float, frequency_hz: float, peak_v: float
+) -> None:
+    """f = SR/(2π·V): the full-power bandwidth, published with these figures."""
+    assert slew_needed(peak_v, frequency_hz) == pytest.approx(
+        slew_v_per_us * 1e6, rel=1e-4
+    )

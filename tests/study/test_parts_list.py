@@ -121,7 +121,8 @@ def test_other_parts_say_what_else_to_look_for(drawn: Drawn) -> None:
     )
     assert found["U1"].note == "drawn as ideal; any audio type comes near"
     assert found["U2"].code == "3 MHz or faster"
-    assert found["U2"].note == "noise 5 nV/√Hz or less"
+    # from rail to rail of 9 V, 4.5 V, at 20 kHz: 2π·f·V = 0.565 V/µs (textbook)
+    assert found["U2"].note == "noise 5 nV/√Hz or less, slew 0.57 V/µs or more"
 
 
 def test_gangs_are_told_to_stand_on_one_shaft() -> None:

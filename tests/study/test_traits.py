@@ -66,6 +66,30 @@ def test_the_published_tone_control_is_two_shelves(tone: Traits) -> None:
     assert tone.controls["treble"].shape == "high shelf"
 
 
+@pytest.mark.parametrize(
+    ("name", "corners_hz"),
+    [("bass", (31.831, 289.37)), ("treble", (869.70, 8841.9))],
+)
+def test_the_published_shelves_stand_between_the_corners_of_their_formulas(
+    tone: Traits, name: str, corners_hz: tuple[float, float]
+) -> None:
+    """fL = 1/(2πR2C1), fLB = 1/(2πR1C1), fH = 1/(2πR3C2), fHB = 1/(2πC2(R1 + R3 + 2R5))
+    (Franco, ex. 3.7, with 50 and 5 nF): half of a step, in dB, is done at their
+    geometric mean; the other half of the network moves that by a tenth at most.
+    """
+    change = tone.controls[name].places[-1].change
+    assert change is not None
+    wanted = math.sqrt(corners_hz[0] * corners_hz[1])
+    assert change.centre_hz == pytest.approx(wanted, rel=0.1)
+
+
+def test_the_published_bass_shelf_reaches_its_limit_at_dc(tone: Traits) -> None:
+    """1 + R2/R1 = 20.079 dB by the formula; with the rest of the network 20.073 dB."""
+    shelves = [f for f in tone.features if f.here.frequency_hz < 120]
+    reached = max(max(map(abs, f.range_db)) for f in shelves)
+    assert reached == pytest.approx(20.073, abs=0.05)
+
+
 def test_quarters_of_the_turn_add_up_to_the_range(tone: Traits) -> None:
     """Solved independently: at ¾ of its turn bass is at +6.701 dB at 20 Hz."""
     quarters = tone.controls["bass"].quarters_db

@@ -55,7 +55,7 @@ def test_values_for_a_corner_are_those_of_the_closed_form(
 
 
 def test_sold_values_are_of_the_published_series(corner: Side) -> None:
-    """636.6 nF: E12 has 680 n, E24 620 n (IEC 60063, REFERENCES 10.1)."""
+    """636.6 nF: E12 has 680 n, E24 620 n (IEC 60063)."""
     way = by_part(corner, "high-pass=25")["C1"]
     assert way.exact == pytest.approx(636.6e-9, rel=2e-3)
     assert (way.e12, way.e24) == (680e-9, 620e-9)
@@ -64,7 +64,7 @@ def test_sold_values_are_of_the_published_series(corner: Side) -> None:
 def test_sallen_key_corner_is_met_with_either_capacitor_or_the_grounded_resistor(
     reference: Callable[[str], Circuit],
 ) -> None:
-    """f0 and Q as in REFERENCES 6.1, with C1 ≠ C2 Q = √(R1·R2·C1·C2)/(R1·(C1 + C2)).
+    """f0 and Q by the textbook, with C1 ≠ C2 Q = √(R1·R2·C1·C2)/(R1·(C1 + C2)).
 
     |H|² = ½ at y = (f/f0)² with y² + (2 − 1/Q²)·y − 1 = 0 (textbook). More feedback
     resistance R1 alone only moves the corner up.
@@ -95,7 +95,7 @@ def test_level_of_a_bell_is_met(with_pickup: Hookup) -> None:
 def test_range_of_a_tone_control_is_met_as_the_formula_says(
     reference: Callable[[str], Circuit],
 ) -> None:
-    """Bass boost at DC is 1 + R2/R1 (REFERENCES 5.1); at 20 Hz it is nearly there.
+    """Bass boost at DC is 1 + R2/R1 (Franco, ex. 3.7); at 20 Hz it is nearly there.
 
     The pot R2 alone can: 12 dB is about R2/R1 = 3, that is 33 kΩ, and its corner moves
     up as it gets smaller.

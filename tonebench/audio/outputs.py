@@ -77,11 +77,11 @@ def whole_file(path: str | Path, force: bool = False) -> Iterator[Path]:
     check_new_file(path, force)
     part = path.with_name(_part_name(path))
     try:
-        with _reported(path):
+        with reported(path):
             _clear_leftovers(part)
             part.write_bytes(b"")
         yield part
-        with _reported(path):
+        with reported(path):
             check_new_file(path, force)  # another program may have made it
             part.replace(path)
     finally:
@@ -105,7 +105,7 @@ def write_whole(path: str | Path, data: bytes, force: bool = False) -> None:
     OutputError
         As `check_new_file`, or if the disk is full; nothing is left behind then.
     """
-    with whole_file(path, force) as part, _reported(Path(path)):
+    with whole_file(path, force) as part, reported(Path(path)):
         part.write_bytes(data)
 
 
@@ -139,17 +139,17 @@ def whole_folder(path: str | Path, force: bool = False) -> Iterator[Path]:
         is replaced then. An error of the `with` block passes through as it is.
     """
     path = Path(path)
-    with _reported(path):
+    with reported(path):
         folder = Path(os.path.realpath(path))  # what a link leads to: one disk
         is_kept = folder.is_dir() and not _can_be_swapped(folder)
         part = (folder if is_kept else folder.parent) / _part_name(folder)
         _clear_leftovers(part)
         _check_new_folder(path, folder, part, force)
     try:
-        with _reported(path):
+        with reported(path):
             part.mkdir()
         yield part
-        with _reported(path):
+        with reported(path):
             _check_new_folder(path, folder, part, force)
             if is_kept or _is_used(folder, part):
                 _move_in(part, folder)
@@ -276,7 +276,7 @@ def _move_in(part: Path, folder: Path) -> None:
 
 
 @contextlib.contextmanager
-def _reported(path: Path) -> Iterator[None]:
+def reported(path: Path) -> Iterator[None]:
     """Turn what the system says about a file to be written into one sentence."""
     try:
         yield

@@ -16,10 +16,12 @@ from collections.abc import Sequence
 import click
 
 from tonebench.cli import errors_shown
+from tonebench.cli.blind import blind
 from tonebench.cli.build import build
 from tonebench.cli.check import check
 from tonebench.cli.compare import compare
 from tonebench.cli.curves import curves
+from tonebench.cli.deliver import deliver
 from tonebench.cli.doctor import doctor
 from tonebench.cli.explain import explain
 from tonebench.cli.list_shipped import list_shipped
@@ -54,7 +56,7 @@ def cli() -> None:
 
 _COMMANDS = (
     *(new, check, list_shipped, curves, traits, explain, nearest, notes),
-    *(render, compare, build, take, doctor),
+    *(render, compare, blind, deliver, build, take, doctor),
 )
 for _command in _COMMANDS:
     cli.add_command(_command)

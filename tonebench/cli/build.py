@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from tonebench.cli.look import asked_look, plot_options
 from tonebench.cli.options import (
     assignments,
     force_option,
@@ -43,9 +44,7 @@ from tonebench.cli.options import (
 )
 @click.option("--csv", "csv_file", type=click.Path(), help="Write the parts list.")
 @click.option("--page", type=click.Path(), help="Write the sheet as a page (.html).")
-@click.option("--plot", type=click.Path(), help="Draw the tolerance band.")
-@click.option("--dark", is_flag=True, help="Draw for dark paper.")
-@click.option("--transparent", is_flag=True, help="Draw without paper, for video.")
+@plot_options
 @force_option
 @json_option
 def build(
@@ -74,10 +73,9 @@ def build(
     from tonebench.plan.take_files import read_take_file
     from tonebench.report.build_files import build_json, write_build
     from tonebench.report.build_words import build_words
-    from tonebench.report.canvas import Look
-    from tonebench.report.themes import DARK, LIGHT
     from tonebench.study.build import build as study_build
 
+    look = asked_look(plot, dark, transparent)
     played = read_take_file(take) if take else None
     found = study_build(
         read_chain(circuit, hookup, parts, played),
@@ -87,7 +85,6 @@ def build(
         take=played,
         battery_v=battery,
     )
-    look = Look(DARK if dark else LIGHT, transparent)
     wanted = {"csv": csv_file, "page": page, "plot": plot}
     paths = {kind: Path(name) for kind, name in wanted.items() if name}
     for path in write_build(found, paths, look, force):

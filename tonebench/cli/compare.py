@@ -28,6 +28,9 @@ from tonebench.errors import CheckFailed, RequestError
     help="Run again, write nothing, and say whether DIR holds the same.",
 )
 @click.option(
+    "--clips-only", is_flag=True, help="Clips and manifest alone: no pictures, no page."
+)
+@click.option(
     "--open", "is_opened", is_flag=True, help="Open the page once it is made."
 )
 @force_option
@@ -36,6 +39,7 @@ def compare(
     files: tuple[str, ...],
     output: str | None,
     recheck: str | None,
+    clips_only: bool,
     is_opened: bool,
     force: bool,
     as_json: bool,
@@ -56,19 +60,25 @@ def compare(
 
     comparison, name = asked_comparison(files, options)
     if recheck is not None:
-        if output or force or is_opened:
+        if output or force or is_opened or clips_only:
             raise RequestError(
-                "--recheck writes nothing: leave out -o, --force, --open"
+                "--recheck writes nothing: leave out -o, --force, --open, --clips-only"
             )
         with shown_progress("running again", quiet=as_json) as progress:
             again = recheck_comparison(comparison, Path(recheck), progress=progress)
         click.echo(json.dumps(again.as_json()) if as_json else again.words())
-        if not again.is_same:
+        if not again.is_agreed:
             raise CheckFailed(again.fault())
         return
+    if clips_only and is_opened:
+        raise RequestError(
+            "--clips-only makes no page to --open: leave one of them out"
+        )
     folder = Path(output or name)
     with shown_progress("comparing", quiet=as_json) as progress:
-        done = write_comparison(comparison, folder, force=force, progress=progress)
+        done = write_comparison(
+            comparison, folder, clips_only=clips_only, force=force, progress=progress
+        )
     if as_json:
         click.echo(json.dumps(manifest_of(done), allow_nan=False))
     else:

@@ -10,6 +10,7 @@ import click
 
 from tonebench.cli.options import (
     F,
+    after_option,
     assignments,
     hookup_keys,
     hookup_options,
@@ -20,6 +21,7 @@ from tonebench.cli.options import (
 from tonebench.errors import RequestError
 
 if TYPE_CHECKING:
+    from tonebench.plan.after import Step
     from tonebench.plan.comparison import Comparison
 
 _DEMO = "stage-and-desk"
@@ -46,6 +48,7 @@ _OPTIONS = (
         help="How A and B are brought to one level; default: loudness.",
     ),
     click.option("--match-hz", type=float, help="The frequency for --match frequency."),
+    after_option,
     click.option(
         "--trim-b",
         type=float,
@@ -55,6 +58,7 @@ _OPTIONS = (
     click.option(
         "--dry", is_flag=True, help="Also write the dry take, through no circuit."
     ),
+    click.option("--difference", is_flag=True, help="Also write B − A as a clip."),
 )
 _RECORDINGS = (".wav", ".flac", ".aif", ".aiff", ".ogg", ".mp3")
 _OF_A_FILE = (
@@ -104,7 +108,22 @@ def asked_comparison(
     if options["trim_b"] is not None:
         match = replace(comparison.match, trim_b_db=options["trim_b"])
         comparison = replace(comparison, match=match)
+    if options["difference"]:
+        comparison = replace(comparison, has_difference=True)
+    if options["after"]:
+        if comparison.after:
+            raise RequestError(
+                f"{file} says itself what comes after; write it there, or leave out "
+                "--after"
+            )
+        comparison = replace(comparison, after=_after(options))
     return comparison, Path(file).stem
+
+
+def _after(options: Mapping[str, Any]) -> "tuple[Step, ...]":
+    from tonebench.plan.after import parse_after
+
+    return tuple(parse_after(text) for text in options["after"])
 
 
 def _without_file(options: Mapping[str, Any]) -> "tuple[Comparison, str]":
@@ -138,5 +157,7 @@ def _without_file(options: Mapping[str, Any]) -> "tuple[Comparison, str]":
         pairings=(pairing_of("as asked", a, b, *settings),),
         match=match,
         has_dry=options["dry"],
+        has_difference=options["difference"],
+        after=_after(options),
     )
     return comparison, f"{a.circuit.name}-against-{b.circuit.name}"

@@ -2,12 +2,15 @@
 """``tonebench explain``: which part is behind what, and which would do what."""
 
 import json
+from pathlib import Path
 from typing import Any
 
 import click
 
+from tonebench.cli.look import asked_look, plot_options
 from tonebench.cli.options import (
     assignments,
+    force_option,
     hookup_options,
     json_option,
     part_option,
@@ -32,6 +35,8 @@ from tonebench.errors import RequestError
     metavar="AIM",
     help="Which part would do it: high-pass=25, peak=3.5k, peak=6dB, bass=12dB, flat.",
 )
+@plot_options
+@force_option
 @json_option
 def explain(
     circuit: str,
@@ -42,6 +47,10 @@ def explain(
     part_b: tuple[str, ...],
     pickup_b: str | None,
     aim: str | None,
+    plot: str | None,
+    dark: bool,
+    transparent: bool,
+    force: bool,
     as_json: bool,
     **hookup: Any,
 ) -> None:
@@ -59,6 +68,9 @@ def explain(
         raise RequestError("--against and --aim are two questions; ask one at a time")
     if not against and (set_b or part_b or pickup_b):
         raise RequestError("--set-b, --part-b and --pickup-b belong to --against")
+    if aim and plot:
+        raise RequestError("--aim has nothing to draw; leave out --plot")
+    look = asked_look(plot, dark, transparent)
     around = read_hookup(hookup)
     side = Side(read_with_parts(circuit, parts), around)
     changes = assignments(settings, "--set bass=7.5")
@@ -70,6 +82,11 @@ def explain(
         side_b = Side(read_with_parts(against, part_b), read_hookup(other))
         changes_b = assignments(set_b, "--set-b bass=7.5")
         differs = study_against(side, side_b, changes, changes_b)
+        if plot:
+            from tonebench.report.plots_sides import draw_against
+
+            draw_against(differs, Path(plot), look=look, force=force)
+            click.echo(f"wrote {plot}", err=True)
         _print(as_json, differs, against_json, against_words)
     elif aim:
         from tonebench.report.aim_words import aimed_json, aimed_words
@@ -85,6 +102,12 @@ def explain(
 
         drawn = Side(read_with_parts(circuit, ()), around) if parts else None
         explained = study_explain(side, changes, drawn)
+        if plot:
+            from tonebench.report.plots_explained import draw_explained
+
+            before = drawn.chain if drawn else None
+            draw_explained(explained, Path(plot), before, look=look, force=force)
+            click.echo(f"wrote {plot}", err=True)
         _print(as_json, explained, explanation_json, explanation_words)
 
 

@@ -3,12 +3,15 @@
 
 import itertools
 import json
+from pathlib import Path
 from typing import Any
 
 import click
 
+from tonebench.cli.look import asked_look, plot_options
 from tonebench.cli.options import (
     assignments,
+    force_option,
     hookup_options,
     json_option,
     read_hookup,
@@ -31,6 +34,8 @@ from tonebench.cli.options import (
 @click.option("--part-a", multiple=True, metavar="REF=VALUE", help="A part of A.")
 @click.option("--part-b", multiple=True, metavar="REF=VALUE", help="A part of B.")
 @hookup_options
+@plot_options
+@force_option
 @json_option
 def nearest(
     a: str,
@@ -39,6 +44,10 @@ def nearest(
     set_b: tuple[str, ...],
     part_a: tuple[str, ...],
     part_b: tuple[str, ...],
+    plot: str | None,
+    dark: bool,
+    transparent: bool,
+    force: bool,
     as_json: bool,
     **hookup: Any,
 ) -> None:
@@ -53,6 +62,7 @@ def nearest(
     from tonebench.study.misfits import features_behind
     from tonebench.study.nearest import nearest as study_nearest
 
+    look = asked_look(plot, dark, transparent)
     around = read_hookup(hookup)
     chain_a = join(read_with_parts(a, part_a), around)
     chain_b = join(read_with_parts(b, part_b), around)
@@ -62,6 +72,13 @@ def nearest(
     behind = features_behind(
         chain_a, settings_a[0], chain_b, found.settings, found.misfits
     )
+    if plot:
+        from tonebench.report.plots_sides import draw_nearest
+
+        draw_nearest(
+            found, chain_a, settings_a, chain_b, Path(plot), look=look, force=force
+        )
+        click.echo(f"wrote {plot}", err=True)
     if as_json:
         values = nearest_json(found, chain_a, chain_b, behind)
         click.echo(json.dumps(values, allow_nan=False))

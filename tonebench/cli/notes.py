@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from tonebench.cli.look import asked_look, plot_options
 from tonebench.cli.options import (
     assignments,
     force_option,
@@ -33,9 +34,7 @@ from tonebench.errors import RequestError
 @hookup_options
 @part_option
 @click.option("--part-b", multiple=True, metavar="REF=VALUE", help="A part of B.")
-@click.option("--plot", type=click.Path(), help="Draw to a file (.svg, .png, .pdf).")
-@click.option("--dark", is_flag=True, help="Draw for dark paper.")
-@click.option("--transparent", is_flag=True, help="Draw without paper, for video.")
+@plot_options
 @force_option
 @json_option
 def notes(
@@ -63,13 +62,12 @@ def notes(
     tonebench notes tern --against plover --pickup sedge --take harbour-low
     """
     from tonebench.plan.take_files import read_take_file
-    from tonebench.report.canvas import Look
     from tonebench.report.notes_files import draw_notes
     from tonebench.report.notes_words import notes_json, notes_words
-    from tonebench.report.themes import DARK, LIGHT
     from tonebench.study.bands import band_levels
     from tonebench.study.harmonics import note_levels
 
+    look = asked_look(plot, dark, transparent)
     played = read_take_file(take) if take else None
     wanted = [*note, *(tuning.split() if tuning else ())]
     if not wanted and played is None:
@@ -86,7 +84,6 @@ def notes(
     bands = band_levels(played, sides) if played else None
     title = (played.title or played.name) if played else ""
     if plot:
-        look = Look(DARK if dark else LIGHT, transparent)
         draw_notes(chains, found, bands, title, Path(plot), look, force)
         click.echo(f"wrote {plot}", err=True)
     if as_json:

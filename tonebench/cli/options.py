@@ -71,6 +71,13 @@ part_option = click.option(
     metavar="REF=VALUE",
     help="Another value for a part, such as C3=22n; may be given again.",
 )
+after_option = click.option(
+    "--after",
+    multiple=True,
+    metavar="FILE",
+    help="What comes after: an impulse response, or a VST3 or AU plug-in, such as "
+    "box.vst3:mix=0.5; may be given again.",
+)
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print JSON, errors as JSON on stderr."
 )

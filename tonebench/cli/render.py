@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from tonebench.cli.options import (
+    after_option,
     assignments,
     force_option,
     hookup_options,
@@ -37,6 +38,7 @@ from tonebench.errors import RequestError
     help="Turn a knob while it plays, such as bass=0:5,4:10; may be given again.",
 )
 @part_option
+@after_option
 @click.option(
     "--subtype",
     type=click.Choice(["float", "pcm24", "pcm16"]),
@@ -54,6 +56,7 @@ def render(
     settings: tuple[str, ...],
     moves: tuple[str, ...],
     parts: tuple[str, ...],
+    after: tuple[str, ...],
     subtype: str | None,
     trim: bool,
     force: bool,
@@ -65,7 +68,9 @@ def render(
     \b
     tonebench render mine.wav tern -o mine-tern.wav --pickup sedge --cable 700p
     tonebench render mine.wav tern -o turned.wav --move tilt=0:5,4:10
+    tonebench render mine.wav tern -o cab.wav --after my-cabinet.wav
     """
+    from tonebench.plan.after import parse_after
     from tonebench.plan.moves import moving_setting, parse_moves
     from tonebench.plan.take_files import read_take_file
     from tonebench.render import offline
@@ -74,6 +79,7 @@ def render(
 
     played = read_take_file(take)
     chain = read_chain(circuit, hookup, parts, played)
+    steps = [parse_after(text) for text in after]
     changes: dict[str, object] = {**assignments(settings, "--set bass=7.5")}
     moved = parse_moves(chain.controls, moves)
     if both := changes.keys() & moved.keys():
@@ -88,6 +94,7 @@ def render(
             chain,
             changes | moved,
             target,
+            after=steps,
             subtype=subtype or default,
             trim=trim,
             force=force,
@@ -97,6 +104,8 @@ def render(
     if clipping := clipping_notice(played, chain, setting):
         done = replace(done, notices=(*done.notices, clipping))
     if as_json:
-        click.echo(json.dumps(rendered_json(played, chain, done), allow_nan=False))
+        click.echo(
+            json.dumps(rendered_json(played, chain, done, steps), allow_nan=False)
+        )
     else:
-        click.echo(rendered_words(played, chain, done))
+        click.echo(rendered_words(played, chain, done, steps))

@@ -13,20 +13,24 @@ from typing import Any
 from tonebench import __version__
 from tonebench.audio.levels import DEFAULT_CEILING_DBFS
 from tonebench.audio.take import Take
-from tonebench.compare.clips import Clip, Compared, PairClips
 from tonebench.compare.matching import Levels
 from tonebench.compare.measured import MeasuredPair
 from tonebench.compare.told_levels import reading_values
 from tonebench.compare.verdict import all_differ, pair_differs, verdict
-from tonebench.compare.voices import Voice
+from tonebench.compare.voices import Pair, Voice
+from tonebench.compare.written import Clip, Compared, PairClips
+from tonebench.plan.after import line_with_after
+from tonebench.plan.comparison import Comparison
 
 SCHEMA = 1
-#: A pairing's pictures, by their key in the manifest: light ones, and dark ones.
+#: A pairing's curves, by their key in the manifest: as pictures, light ones and dark
+#: ones, and as figures.
 PICTURES = {
     "svg": "curves.svg",
     "png": "curves.png",
     "svg_dark": "curves-dark.svg",
     "png_dark": "curves-dark.png",
+    "csv": "curves.csv",
 }
 
 
@@ -44,6 +48,7 @@ def manifest_of(compared: Compared) -> dict[str, Any]:
             "match_hz": comparison.match.frequency_hz,
             "trim_b_db": comparison.match.trim_b_db,
         },
+        **_after(compared),
         "ceiling_dbtp": DEFAULT_CEILING_DBFS,
         "trim_db": compared.measured.trim_db,
         "client": dict(comparison.client),
@@ -58,13 +63,14 @@ def manifest_bytes(manifest: Mapping[str, Any]) -> bytes:
 
 
 def picture_names(measured: MeasuredPair) -> dict[str, str]:
-    """Return the file names of a pairing's pictures, by their key in the manifest."""
+    """Return the file names of a pairing's curves, by their key in the manifest."""
     return {key: f"{measured.pair.stem}-{name}" for key, name in PICTURES.items()}
 
 
 def _take(compared: Compared, take: Take) -> dict[str, Any]:
     pairs = (pair.measured.pair for pair in compared.pairs)
-    info = next(pair.info for pair in pairs if pair.take is take)
+    first = next(pair for pair in pairs if pair.take is take)
+    info = first.info
     return {
         "file": take.audio.name,
         "title": take.title,
@@ -76,14 +82,28 @@ def _take(compared: Compared, take: Take) -> dict[str, Any]:
         "frames": info.frames,
         "full_scale_v": take.full_scale_v,
         "recorded": list(dict.fromkeys(chain.line for chain in take.loads)),
+        **_lateness(first),
     }
+
+
+def _lateness(pair: Pair) -> dict[str, Any]:
+    """Return how late plug-ins were at the take's rate, if there are any."""
+    if pair.after is None or not pair.after.has_plugins:
+        return {}
+    return {"after_latency_frames": pair.after.latency_frames}
+
+
+def _after(compared: Compared) -> dict[str, Any]:
+    """Return what came after A and B, if anything did, as it was for the first take."""
+    after = compared.pairs[0].measured.pair.after
+    return {} if after is None else {"after": after.facts}
 
 
 def _pairing(compared: Compared, pair: PairClips) -> dict[str, Any]:
     measured, comparison = pair.measured, compared.comparison
     clips = {
         voice.letter: {
-            **_clip(voice, pair.clips[voice.letter], levels),
+            **_clip(comparison, voice, pair.clips[voice.letter], levels),
             **reading_values(heard),
         }
         for voice, levels, heard in zip(
@@ -91,7 +111,15 @@ def _pairing(compared: Compared, pair: PairClips) -> dict[str, Any]:
         )
     }
     if "switch" in pair.clips:
-        clips["switch"] = _switch(pair.clips["switch"])
+        clips["switch"] = _made(pair.clips["switch"]) | {
+            "cues": pair.clips["switch"].cues
+        }
+    if "difference" in pair.clips:
+        left = pair.clips["difference"]
+        clips["difference"] = _made(left) | {
+            "below_a_db": None if left.below_a_db is None else _number(left.below_a_db),
+            "is_turned_over": left.is_turned_over,
+        }
     return {
         "name": measured.pair.name,
         "take": measured.pair.take.audio.name,
@@ -103,17 +131,19 @@ def _pairing(compared: Compared, pair: PairClips) -> dict[str, Any]:
         "jump_db": {
             mode: measured.jump_db(mode) for mode in ("loudness", "rms", "frequency")
         },
-        "curves": picture_names(measured),
+        **({"curves": picture_names(measured)} if compared.is_packed else {}),
         "clips": clips,
     }
 
 
-def _clip(voice: Voice, clip: Clip, levels: Levels) -> dict[str, Any]:
+def _clip(
+    comparison: Comparison, voice: Voice, clip: Clip, levels: Levels
+) -> dict[str, Any]:
     return {
         "name": voice.name or "no circuit",
         "circuit": voice.side.circuit.name,
         "file": clip.file,
-        "chain": voice.side.chain.line,
+        "chain": line_with_after(voice.side.chain.line, comparison.after),
         "settings": voice.moving.positions,
         "gain_db": clip.gain_db,
         "loudness_lufs": _number(clip.loudness_lufs),
@@ -125,10 +155,10 @@ def _clip(voice: Voice, clip: Clip, levels: Levels) -> dict[str, Any]:
     }
 
 
-def _switch(clip: Clip) -> dict[str, Any]:
+def _made(clip: Clip) -> dict[str, Any]:
+    """Return what is told of a clip that is made of A and B."""
     return {
         "file": clip.file,
-        "cues": clip.cues,
         "gain_db": clip.gain_db,
         "loudness_lufs": _number(clip.loudness_lufs),
         "peak_dbfs": _number(clip.peak_dbfs),

@@ -108,6 +108,18 @@ def by_hand(gains_db: Sequence[float], trim_b_db: float) -> tuple[float, ...]:
     return tuple(gain - over for gain in (a, b, *others))
 
 
+def trim_words(trim_b_db: float) -> str:
+    """Return what a trim by hand does, or nothing if there is none.
+
+    >>> trim_words(-0.15)
+    'B is trimmed by hand, after matching: −0.15 dB'
+    """
+    if not trim_b_db:
+        return ""
+    sign = "+" if trim_b_db > 0 else "−"
+    return f"B is trimmed by hand, after matching: {sign}{abs(trim_b_db):.2f} dB"
+
+
 def with_dry(
     matched: Matched, a: Levels, b: Levels, dry: Levels
 ) -> tuple[Matched, float]:

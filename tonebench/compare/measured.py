@@ -5,6 +5,7 @@ The first of two passes over the takes, in constant memory. Nothing is written.
 """
 
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack, closing
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -22,8 +23,10 @@ from tonebench.compare.matching import (
     by_hand,
     jump_db,
     match_pair,
+    trim_words,
     with_dry,
 )
+from tonebench.compare.outline import Outline
 from tonebench.compare.playing import Playing
 from tonebench.compare.switching import Cue, Envelope, switch_cues
 from tonebench.compare.voices import Pair, Voice, pairs_of
@@ -32,7 +35,7 @@ from tonebench.network.nodal import Network
 from tonebench.network.response import response
 from tonebench.plan.comparison import Comparison, Match
 from tonebench.render.offline import BLOCK_FRAMES, Progress
-from tonebench.render.runner import RoutesRunner
+from tonebench.render.stream import played
 from tonebench.study.headroom_words import clipping_notice
 from tonebench.units import to_db
 
@@ -44,6 +47,11 @@ _SHORTEST_MATCHED_S = 0.05
 #: The highest share of the sample rate at which a gain can be matched.
 _HIGHEST_MATCH = 0.45
 
+_CURVES_OF_CIRCUITS = (
+    "curves, and gains at one frequency, are those of the circuits alone, without what "
+    "comes after"
+)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MeasuredPair:
@@ -52,7 +60,9 @@ class MeasuredPair:
     `gains_db` holds the match and the trim of B by hand, without the common trim;
     `heard` is what the clips read with all three. `cues` tells where a clip may switch;
     `switch_frames` how long that clip is. `playing` tells how the take's channels play
-    together, where they drive several inputs; `clipping` where a real unit would clip.
+    together, where they drive several inputs; `clipping` where a real unit would clip;
+    `is_subtracted` whether a clip of B − A is asked for and can be made: no knob moves;
+    `outline` holds the take's peaks, piece by piece.
     """
 
     pair: Pair
@@ -65,6 +75,8 @@ class MeasuredPair:
     playing: Playing | None = None
     clipping: tuple[str, ...] = ()
     trim_b_db: float = 0.0
+    is_subtracted: bool = False
+    outline: Real | None = None
 
     def jump_db(self, mode: str) -> float | None:
         """Return how much louder B is than A without matching; None if silent."""
@@ -82,6 +94,8 @@ class MeasuredPair:
         if len(self.cues) > 1:
             found["switch"] = f"{self.pair.stem}-switch.wav"
             found["cues"] = f"{self.pair.stem}-cues.vtt"
+        if self.is_subtracted:
+            found["difference"] = f"{self.pair.stem}-difference.wav"
         return found
 
     @property
@@ -92,7 +106,9 @@ class MeasuredPair:
             who = "the dry take" if voice.letter == "dry" else voice.letter.upper()
             told += [f"{who}: {notice}" for notice in voice.route.notices]
         told += self.clipping
-        if any(voice.moving.is_moving for voice in self.pair.voices):
+        if self.pair.after is not None:
+            told += [_CURVES_OF_CIRCUITS, *self.pair.after.notices]
+        if self.pair.is_moving:
             told.append("curves show how the knobs stand at the start of the take")
         if self.playing is not None:
             told.append("curves show the inputs together as this take plays them")
@@ -179,20 +195,23 @@ def _measure_take(
         Meters(rate, out, octave_meter(rate, out, reader.info.frames))
         for out in (voice.route.channels_out for voice in voices)
     ]
-    envelope = Envelope(rate)
+    envelope, outline = Envelope(rate), Outline(reader.info.frames)
     channels = reader.info.channels
     is_by_input = channels > 1 and any(voice.route.is_summed for voice in voices)
     playing = Playing(rate, channels) if is_by_input else None
 
-    def take_in(played: Played) -> None:
-        envelope.feed(played.block)
-        if playing is not None:
-            playing.feed(played.block)
-        for meter, output in zip(meters, played.outputs, strict=True):
-            meter.feed(output)
+    with ExitStack() as stack:
+        threads = [stack.enter_context(Behind(meter.feed)) for meter in meters]
 
-    with Behind(take_in) as behind:
-        play(reader, voices, behind.put, progress)
+        def take_in(played: Played) -> None:
+            for thread, output in zip(threads, played.outputs, strict=True):
+                thread.put(output)
+            envelope.feed(played.block)
+            outline.feed(played.block)
+            if playing is not None:
+                playing.feed(played.block)
+
+        play(reader, voices, take_in, progress)
     cues = switch_cues(envelope)
     found = []
     for pair in pairs:
@@ -222,21 +241,11 @@ def _measure_take(
             playing=playing,
             clipping=_clipping(pair),
             trim_b_db=match.trim_b_db,
+            is_subtracted=comparison.has_difference and not pair.is_moving,
+            outline=outline.peaks,
         )
         found.append((measured, mine))
     return found
-
-
-def trim_words(trim_b_db: float) -> str:
-    """Return what a trim by hand does, or nothing if there is none.
-
-    >>> trim_words(-0.15)
-    'B is trimmed by hand, after matching: −0.15 dB'
-    """
-    if not trim_b_db:
-        return ""
-    sign = "+" if trim_b_db > 0 else "−"
-    return f"B is trimmed by hand, after matching: {sign}{abs(trim_b_db):.2f} dB"
 
 
 class Played(NamedTuple):
@@ -254,11 +263,13 @@ def play(
     progress: Progress,
 ) -> None:
     """Play a take through voices; what comes out is handed over block by block."""
-    runner = RoutesRunner([voice.route for voice in voices])
-    done = 0
-    with ahead(reader.blocks(BLOCK_FRAMES)) as blocks:
-        for block in blocks:
-            take_in(Played(done, block, runner.process(block)))
+    routes, done = [voice.route for voice in voices], 0
+    with (
+        ahead(reader.blocks(BLOCK_FRAMES)) as blocks,
+        closing(played(routes, blocks)) as stream,
+    ):
+        for block, outputs in stream:
+            take_in(Played(done, block, outputs))
             done += len(block)
             progress(done / reader.info.frames)
 

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from tonebench.audio.take import open_strings_hz
 from tonebench.compare.matching import MODE_WORDS, level_words
@@ -90,6 +90,8 @@ def verdict(measured: MeasuredPair, match_hz: float) -> tuple[str, str, str]:
     top_hz = min(_TOP_HZ, _TOP_SHARE * measured.pair.info.sample_rate_hz)
     low_hz = min(open_strings_hz(measured.pair.take.tuning), default=_LOW_HZ)
     curves = matched_curves(measured, np.geomspace(low_hz, top_hz, 441))
+    after = measured.pair.after
+    through_db = 0.0 if after is None else after.gain_db(curves.frequency_hz)
     matched = measured.matched
     start = level_words(matched.is_matched, matched.mode, match_hz)
     start = start[0].upper() + start[1:]
@@ -98,7 +100,7 @@ def verdict(measured: MeasuredPair, match_hz: float) -> tuple[str, str, str]:
     return (
         f"{opening}.",
         _level_sentence(measured, match_hz),
-        curve_sentence(curves, start),
+        curve_sentence(curves, start, through_db),
     )
 
 
@@ -134,15 +136,19 @@ def _level_sentence(measured: MeasuredPair, match_hz: float) -> str:
     return f"{start}; {' and '.join(turned)} to match {mode}."
 
 
-def curve_sentence(curves: MatchedCurves, start: str = "At one level") -> str:
+def curve_sentence(
+    curves: MatchedCurves, start: str = "At one level", through_db: ArrayLike = 0.0
+) -> str:
     """Return where B parts most from A: low end, middle and treble.
+
+    `through_db` is the gain of what comes after both, which may swallow a difference.
 
     What lies between the curves nearly everywhere is told first; then, of each band,
     the place where the difference turns round, or ends with the range.
     """
     difference_db = curves.difference_db
-    highest = max(curves.a_db.max(), curves.b_db.max())
-    heard = np.maximum(curves.a_db, curves.b_db) > highest - _UNHEARD_DB
+    level_db = np.maximum(curves.a_db, curves.b_db) + through_db
+    heard = level_db > level_db.max() - _UNHEARD_DB
     heard &= ~np.isnan(difference_db)
     if not heard.any():
         return "There are no two curves to compare: a side is silent."

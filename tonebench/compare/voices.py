@@ -15,6 +15,7 @@ from tonebench.errors import AudioError, RequestError
 from tonebench.plan.comparison import Comparison, Pairing, Side
 from tonebench.plan.differences import short_names
 from tonebench.plan.moves import MovingSetting, moving_setting
+from tonebench.render.after import After, ready
 from tonebench.render.route import Route, route
 
 
@@ -40,13 +41,17 @@ class Voice:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pair:
-    """A pairing on a take; the names of all its files start with `stem`."""
+    """A pairing on a take; the names of all its files start with `stem`.
+
+    `after` is what all its voices go through then.
+    """
 
     pairing: Pairing
     take: Take
     info: TakeInfo
     stem: str
     voices: tuple[Voice, ...]
+    after: After | None = None
 
     @property
     def name(self) -> str:
@@ -63,6 +68,11 @@ class Pair:
         """The voice of B."""
         return self.voices[1]
 
+    @property
+    def is_moving(self) -> bool:
+        """Whether a knob or switch moves while the take plays."""
+        return any(voice.moving.is_moving for voice in self.voices)
+
 
 def pairs_of(
     comparison: Comparison, take: Take, info: TakeInfo, taken: set[str]
@@ -73,8 +83,11 @@ def pairs_of(
     ------
     AudioError
         If A and B would make different things of the take's channels.
+    InputError, MissingPartError
+        If what comes after them can't be used.
     """
     pairs = []
+    after: After | None = None
     a, b = comparison.a.behind(take), comparison.b.behind(take)
     names = dict(zip(("a", "b"), short_names(a, b), strict=True)) | {"dry": ""}
     for pairing in comparison.pairings:
@@ -90,6 +103,9 @@ def pairs_of(
         for letter, side, changes in asked:
             chain = side.chain
             plan = route(chain, changes, info.sample_rate_hz, info.channels, take)
+            if after is None:
+                after = ready(comparison.after, info.sample_rate_hz, plan.channels_out)
+            plan = replace(plan, after=after)
             words = names[letter]
             name = f"{stem}-{letter}-{_plain(words)}".rstrip("-")
             name = _free(name, taken)
@@ -98,7 +114,7 @@ def pairs_of(
             file = f"{name}.wav"
             voices.append(Voice(letter, names[letter], side, setting, plan, file))
         _refuse_unlike_routes(voices)
-        pairs.append(Pair(pairing, take, info, stem, tuple(voices)))
+        pairs.append(Pair(pairing, take, info, stem, tuple(voices), after))
     return tuple(pairs)
 
 

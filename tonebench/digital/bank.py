@@ -20,6 +20,8 @@ from tonebench.errors import AudioError, RequestError
 
 #: Shorter blocks are not worth a hand-over to another thread.
 _WORTH_A_THREAD = 4096
+#: Nor are fewer channels: one thread filters as many at once for little more than one.
+_CHANNELS_A_THREAD = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,7 +65,7 @@ class BankRunner:
     dtype : dtype
         ``float64`` or ``float32``: what comes out. All is computed in float64.
     threads : int
-        How many threads may share the channels between them, each channel whole.
+        How many threads may share the channels between them, four or more for each.
 
     Raises
     ------
@@ -99,7 +101,7 @@ class BankRunner:
         if engine is Engine.SCIPY:
             self._shares: list[_Share] = [_ScipyShare(channels)]
         else:
-            count = max(1, min(threads, len(channels)))
+            count = max(1, min(threads, len(channels) // _CHANNELS_A_THREAD))
             parts = np.array_split(np.arange(len(channels)), count)
             self._shares = [
                 _KernelShare(engine, inputs, [channels[k] for k in part])

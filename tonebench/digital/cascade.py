@@ -101,8 +101,8 @@ def design(
         return Cascade(np.array([[roots.gain, 0, 0, 1, 0, 0]]), sample_rate_hz)
     if method == "plain":
         return _plain(roots, sample_rate_hz)
-    zeros = prewarped_bilinear(roots.zeros, sample_rate_hz)
-    poles = prewarped_bilinear(roots.poles, sample_rate_hz)
+    both = prewarped_bilinear(np.append(roots.zeros, roots.poles), sample_rate_hz)
+    zeros, poles = np.split(both, [len(roots.zeros)])
     frequency_hz, _ = fit_grid(sample_rate_hz)
     analogue = roots.response(frequency_hz)
     z = unit_circle(frequency_hz, sample_rate_hz)
@@ -110,8 +110,12 @@ def design(
     correction = _best_correction(np.abs(analogue), np.abs(base), sample_rate_hz)
     zeros = np.concatenate([zeros, correction.zeros])
     poles = np.concatenate([poles, correction.poles])
-    low = frequency_hz[:_LOW_POINTS]
-    gain = correction.gain * _polarity(roots, zeros, poles, low, sample_rate_hz)
+    loudest = int(np.argmax(np.abs(analogue[:_LOW_POINTS])))
+    at = z[loudest : loudest + 1]
+    filtered = product(zeros, at) / product(poles, at)
+    # the sign that the filter lacks, told where the circuit is loudest
+    sign = 1.0 if (filtered[0] / analogue[loudest]).real >= 0 else -1.0
+    gain = correction.gain * sign
     sections = _sections(zeros, poles, gain)
     return Cascade(sections, sample_rate_hz, correction.error_db)
 
@@ -122,21 +126,6 @@ def _best_correction(target: Real, base: Real, sample_rate_hz: float) -> Correct
         return short
     long = fit_correction(target, base, sample_rate_hz, LONG)
     return min(short, long, key=lambda fit: fit.error_db)
-
-
-def _polarity(
-    roots: Roots,
-    zeros: Complex,
-    poles: Complex,
-    frequency_hz: Real,
-    sample_rate_hz: float,
-) -> float:
-    """Return the sign that the filter lacks, told where the circuit is loudest."""
-    analogue = roots.response(frequency_hz)
-    loudest = int(np.argmax(np.abs(analogue)))
-    z = unit_circle(frequency_hz[loudest : loudest + 1], sample_rate_hz)
-    digital = product(zeros, z) / product(poles, z)
-    return 1.0 if (digital[0] / analogue[loudest]).real >= 0 else -1.0
 
 
 def _plain(roots: Roots, sample_rate_hz: float) -> Cascade:

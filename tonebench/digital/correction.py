@@ -8,6 +8,7 @@ circle only.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,8 +48,9 @@ LONG = Order(6, (-0.65, -0.65))
 GOOD_ENOUGH_DB = 0.02
 
 
+@lru_cache(maxsize=8)
 def fit_grid(sample_rate_hz: float) -> tuple[Real, Real]:
-    """Return the fit's frequencies (Hz) and weights.
+    """Return the fit's frequencies (Hz) and weights, not to be written to.
 
     6 points on a log scale up to 1 kHz, 34 spaced as Chebyshev nodes up to the highest
     promised frequency, 7 light ones from there to Nyquist.
@@ -60,7 +62,10 @@ def fit_grid(sample_rate_hz: float) -> tuple[Real, Real]:
     beyond = np.linspace(top, sample_rate_hz / 2, 8)[1:]
     weights = np.ones(47)
     weights[40:] = _BEYOND_WEIGHT
-    return np.concatenate([low, middle, beyond]), weights
+    frequency_hz = np.concatenate([low, middle, beyond])
+    for values in (frequency_hz, weights):
+        values.setflags(write=False)
+    return frequency_hz, weights
 
 
 def unit_circle(frequency_hz: Real, sample_rate_hz: float) -> Complex:

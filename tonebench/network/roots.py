@@ -80,11 +80,11 @@ class Roots:
 
     def at(self, s: Complex) -> Complex:
         """Return H at complex frequencies `s` in rad/s, shape (F,)."""
-        value = np.full(s.shape, complex(self.gain))
-        for root in self.zeros:
-            value *= (s - root) / (self.shift - root)
-        for root in self.poles:
-            value /= (s - root) / (self.shift - root)
+        above, below = (
+            np.prod((s[:, None] - roots) / (self.shift - roots), axis=1)
+            for roots in (self.zeros, self.poles)
+        )
+        value: Complex = self.gain * above / below
         return value
 
     def response(self, frequency_hz: NDArray[np.float64]) -> Complex:

@@ -12,6 +12,7 @@ from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.controls import no_such
 from tonebench.circuit.hookup import Chain, Hookup, join
 from tonebench.errors import InputError, RequestError
+from tonebench.plan.after import Step
 from tonebench.plan.moves import Changes, moving_setting
 
 MATCH_MODES = ("loudness", "rms", "frequency", "none")
@@ -97,7 +98,7 @@ class Pairing:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """Everything that a run needs to know."""
+    """Everything that a run needs to know; `after` comes after A and B alike."""
 
     title: str
     takes: tuple[Take, ...]
@@ -106,7 +107,9 @@ class Comparison:
     pairings: tuple[Pairing, ...]
     match: Match = field(default_factory=Match)
     has_dry: bool = False
+    has_difference: bool = False
     client: Mapping[str, str] = field(default_factory=dict)
+    after: tuple[Step, ...] = ()
 
     @property
     def circuits(self) -> tuple[Circuit, ...]:

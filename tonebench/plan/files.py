@@ -15,6 +15,7 @@ from tonebench.circuit.hookup import Hookup
 from tonebench.circuit.tables import Findings, Table, in_order, is_of_this_schema
 from tonebench.circuit.toml_lines import read_toml
 from tonebench.errors import FileFaults, InputError
+from tonebench.plan.after import Step, after_from
 from tonebench.plan.asked_hookup import located, read_located
 from tonebench.plan.asked_parts import with_asked_parts
 from tonebench.plan.comparison import (
@@ -63,15 +64,18 @@ def _comparison(top: Table, path: Path) -> Comparison | None:
     title = top.text("title", path.stem)
     takes = _takes(top, folder)
     match = _match(top)
-    has_dry = top.flag("dry")
+    extra = top.flag("dry"), top.flag("difference")
     client = _client(top)
+    after: tuple[Step, ...] = ()
+    if (asked := top.get("after")) is not None:
+        after = noted(top, "after", lambda: after_from(asked, folder)) or ()
     shared = noted_hookup_fields(top, folder)
     a, b = (_side(top, letter, shared, folder) for letter in ("a", "b"))
     tables = list(top.entries("pairings", "pairing"))
     pairings = _pairings(tables, a, b) or (Pairing("as they start"),)
     if not (takes and match and a and b and top.is_sound):
         return None
-    values = title, takes, a, b, pairings, match, has_dry, client
+    values = title, takes, a, b, pairings, match, *extra, client, after
     return noted(top, "takes", lambda: Comparison(*values))
 
 

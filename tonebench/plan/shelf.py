@@ -31,7 +31,8 @@ def _title(path: Path) -> str:
 
     with TakeReader(path) as reader:
         info = reader.info
-    return f"{info.duration_s:.1f} s, {info.sample_rate_hz} Hz, {info.channels} channel"
+    channels = "1 channel" if info.channels == 1 else f"{info.channels} channels"
+    return f"{info.duration_s:.1f} s, {info.sample_rate_hz} Hz, {channels}"
 
 
 def shelf_words(found: dict[str, list[dict[str, str]]]) -> str:

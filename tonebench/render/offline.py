@@ -4,8 +4,9 @@
 Knows nothing of comparisons and of how loud things should be.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import closing
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -18,9 +19,11 @@ from tonebench.audio.overlap import Behind, ahead
 from tonebench.audio.take import Take
 from tonebench.circuit.hookup import Chain
 from tonebench.errors import RequestError
+from tonebench.plan.after import Step
 from tonebench.plan.moves import Changes
+from tonebench.render.after import ready
 from tonebench.render.route import route
-from tonebench.render.runner import RouteRunner
+from tonebench.render.stream import played
 from tonebench.units import from_db, to_db
 
 BLOCK_FRAMES = 65536
@@ -43,6 +46,7 @@ class Rendered:
     lead_frames: float
     peak_v: float | None
     notices: tuple[str, ...]
+    after: tuple[Mapping[str, object], ...] = ()
 
 
 def render_take(
@@ -51,6 +55,7 @@ def render_take(
     changes: Changes,
     output: Path,
     *,
+    after: Sequence[Step] = (),
     subtype: str = "float",
     trim: bool = False,
     force: bool = False,
@@ -70,6 +75,8 @@ def render_take(
     changes : mapping
         Positions of controls, or moves as lists of [seconds, position]; those left out
         stand where they start.
+    after : sequence of Step
+        What comes after the circuit, in order.
     subtype : {"float", "pcm24", "pcm16"}
         Sample format of the clip.
     trim : bool
@@ -84,7 +91,10 @@ def render_take(
     Raises
     ------
     RequestError
-        If the clip would be written over the take; as `route` does.
+        If the clip would be written over the take, or what comes after; as `route`
+        does.
+    InputError, MissingPartError
+        As `tonebench.render.after.ready` does; if a plug-in fails while it plays.
     CheckFailed
         If the result is over full scale in an integer format, and `trim` is off.
     """
@@ -92,9 +102,15 @@ def render_take(
         raise RequestError(
             f"{output}: is the take itself, and would be lost; give another name"
         )
+    if any(is_same_file(step.path, output) for step in after):
+        raise RequestError(
+            f"{output}: is what comes after, and would be lost; give another name"
+        )
     with TakeReader(take.audio) as reader:
         info = reader.info
         plan = route(chain, changes, info.sample_rate_hz, info.channels, take)
+        behind = ready(after, info.sample_rate_hz, plan.channels_out)
+        plan = replace(plan, after=behind)
         passes = 2 if trim else 1
         writer = ClipWriter(
             output,
@@ -106,10 +122,14 @@ def render_take(
         )
 
         def play(number: int, take_in: Callable[[Real], object]) -> None:
-            runner, done = RouteRunner(plan), number * info.frames
-            with ahead(reader.blocks(block_frames)) as blocks, Behind(take_in) as end:
-                for block in blocks:
-                    end.put(runner.process(block))
+            done = number * info.frames
+            with (
+                ahead(reader.blocks(block_frames)) as blocks,
+                closing(played([plan], blocks)) as stream,
+                Behind(take_in) as end,
+            ):
+                for block, (output,) in stream:
+                    end.put(output)
                     done += len(block)
                     progress(done / (info.frames * passes))
 
@@ -131,6 +151,8 @@ def render_take(
         peak_dbfs=to_db(writer.peak),
         trim_db=trim_db,
         lead_frames=plan.lead_frames,
-        peak_v=None if volts is None else volts * writer.peak,
-        notices=plan.notices,
+        # behind a recorded cabinet or a plug-in there are no volts
+        peak_v=None if volts is None or behind else volts * writer.peak,
+        notices=plan.notices + (behind.notices if behind else ()),
+        after=tuple(behind.facts) if behind else (),
     )

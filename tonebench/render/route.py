@@ -22,6 +22,7 @@ from tonebench.network.nodal import Network
 from tonebench.network.quotient import divided
 from tonebench.network.roots import Drive, Roots, find_roots
 from tonebench.plan.moves import Changes, moving_setting
+from tonebench.render.after import After
 from tonebench.units import format_db, format_frequency
 
 Real = NDArray[np.float64]
@@ -38,7 +39,8 @@ class Route:
     `cascades` has one entry for all channels, or one per channel, aligned with each
     other; where knobs move these are the first ones, and `designs` has those that
     follow. `lead_frames` is how many frames early they answer, at all frequencies
-    alike; `notices` is what a listener should know.
+    alike; `notices` is what a listener should know. `after` is what their output goes
+    through then.
     """
 
     cascades: tuple[Cascade, ...]
@@ -47,6 +49,7 @@ class Route:
     lead_frames: float
     notices: tuple[str, ...] = ()
     designs: Designs | None = None
+    after: After | None = None
 
     @property
     def channels_out(self) -> int:

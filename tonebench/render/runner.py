@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from tonebench.audio.blocks import keep_memory
 from tonebench.digital.bank import BankRunner
 from tonebench.digital.moving import MovingRunner
 from tonebench.render.route import Route
@@ -24,6 +25,7 @@ class RoutesRunner:
     """Run a take's blocks through routes made for it; keeps the filters' memory."""
 
     def __init__(self, routes: Sequence[Route]) -> None:
+        keep_memory()
         still = [plan.clip for plan in routes if plan.designs is None]
         inputs = routes[0].channels_in
         self._bank = BankRunner(inputs, still, threads=THREADS) if still else None

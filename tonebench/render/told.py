@@ -2,9 +2,11 @@
 """What a render made, in words and as values."""
 
 import math
+from collections.abc import Sequence
 
 from tonebench.audio.take import Take
 from tonebench.circuit.hookup import Chain
+from tonebench.plan.after import Step, line_with_after
 from tonebench.render.offline import Rendered
 from tonebench.units import format_db, format_level, format_value
 
@@ -19,13 +21,15 @@ def take_notice(take: Take, chain: Chain) -> str:
     return f"the take counts as the {whose}'s own voltage"
 
 
-def rendered_words(take: Take, chain: Chain, done: Rendered) -> str:
+def rendered_words(
+    take: Take, chain: Chain, done: Rendered, after: Sequence[Step] = ()
+) -> str:
     """Return the lines that ``render`` prints."""
     length = done.frames / done.sample_rate_hz
     level = format_level(done.peak_dbfs, "dBFS")
     channels = "1 channel" if done.channels == 1 else f"{done.channels} channels"
     lines = [
-        f"{chain.line}: {take_notice(take, chain)}",
+        f"{line_with_after(chain.line, after)}: {take_notice(take, chain)}",
         f"wrote {done.path}: {length:.2f} s, {channels} at {done.sample_rate_hz} Hz, "
         f"peak {level}{_volts(done)}",
     ]
@@ -41,11 +45,13 @@ def _volts(done: Rendered) -> str:
     return "" if done.peak_v is None else f", {format_value(done.peak_v, 'V', 3)}"
 
 
-def rendered_json(take: Take, chain: Chain, done: Rendered) -> dict[str, object]:
+def rendered_json(
+    take: Take, chain: Chain, done: Rendered, after: Sequence[Step] = ()
+) -> dict[str, object]:
     """Return the values that ``render --json`` prints."""
     return {
         "schema": 1,
-        "chain": chain.line,
+        "chain": line_with_after(chain.line, after),
         "file": str(done.path),
         "frames": done.frames,
         "channels": done.channels,
@@ -54,5 +60,6 @@ def rendered_json(take: Take, chain: Chain, done: Rendered) -> dict[str, object]
         "peak_v": done.peak_v,
         "trim_db": done.trim_db,
         "lead_frames": done.lead_frames,
+        **({"after": list(done.after)} if done.after else {}),
         "notices": [take_notice(take, chain), *done.notices],
     }

@@ -4,6 +4,7 @@
 Computes nothing.
 """
 
+from tonebench.report.wrapped import all_wrapped
 from tonebench.study.against import Against, Change, Difference
 from tonebench.study.blamed import label
 from tonebench.study.curves import setting_words
@@ -43,7 +44,7 @@ def against_words(found: Against) -> str:
         lines.append("nothing differs by 1 dB anywhere from 20 Hz to 20 kHz")
     else:
         lines += ["", "(the bands' names are common practice)"]
-    return "\n".join(lines)
+    return "\n".join(all_wrapped(lines))
 
 
 def difference_sentence(found: Against, difference: Difference) -> str:

@@ -4,6 +4,7 @@
 Computes nothing.
 """
 
+from tonebench.report.wrapped import all_wrapped
 from tonebench.study.aim import Aim
 from tonebench.study.aim_search import Aside
 from tonebench.study.blamed import label
@@ -35,7 +36,7 @@ def aimed_words(found: Aimed) -> str:
         lines.append(
             f"  {others} parts can, but they would change far more than that elsewhere"
         )
-    return "\n".join(lines)
+    return "\n".join(all_wrapped(lines))
 
 
 def _aim_sentence(found: Aimed) -> str:

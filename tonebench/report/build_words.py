@@ -8,6 +8,7 @@ import math
 
 from tonebench.report.parts_words import parts_remarks, parts_table, spread_lines
 from tonebench.report.power_words import battery_lines, headroom_lines, turned_words
+from tonebench.report.wrapped import all_wrapped
 from tonebench.study.build import Build
 from tonebench.study.hiss import Hiss, Share
 from tonebench.units import format_db, format_level, format_value
@@ -110,5 +111,9 @@ def build_words(found: Build) -> str:
     lines = [found.chain.circuit.full_title, found.chain.line]
     for head, body in build_sections(found):
         lines += ["", head]
-        lines += [f"  {line}" for line in body]
+        lines += (
+            [f"  {line}" for line in body]
+            if head == "Parts"
+            else all_wrapped(body, indent=2)
+        )
     return "\n".join(lines)

@@ -36,7 +36,7 @@ STRINGS_HEIGHT = 0.03  # of a line of their names
 _NAME_SHARE = 0.052  # the height of a name, as a share of the curves' height
 _USUAL_HEIGHT = 0.6  # of axes, as a share of the picture
 _INCHES, _DPI = (8.6, 5.0), 150
-#: Without paper a picture has the size of a video of 1920 × 1080.
+#: The size of a video of 1920 × 1080.
 _VIDEO_INCHES, _VIDEO_DPI = (8.0, 4.5), 240
 #: How far the paper's colour reaches around what is drawn without paper, in points.
 _HALO = 1.8
@@ -52,11 +52,13 @@ class Look:
     """How a picture looks: on light or dark paper, or on none at all.
 
     Without paper it has the size of a video frame, and a rim of the theme's paper
-    around every word and line, so that it can be read over anything.
+    around every word and line, so that it can be read over anything. `is_frame` gives
+    a picture on paper that size too.
     """
 
     theme: Theme = LIGHT
     is_transparent: bool = False
+    is_frame: bool = False
 
 
 PAPER = Look()
@@ -83,7 +85,7 @@ def picture(ending: str, look: Look, paint: Callable[[Any], None]) -> bytes:
         "hatch.linewidth": 0.5,
     }
     inches, dpi = _INCHES, _DPI
-    if look.is_transparent:
+    if look.is_transparent or look.is_frame:
         inches, dpi = _VIDEO_INCHES, _VIDEO_DPI
     with matplotlib.rc_context(style):
         figure = Figure(figsize=inches, dpi=dpi, facecolor=paper)
@@ -205,7 +207,7 @@ def frame(
     axes.set_ylim(middle - 0.56 * span, middle + 0.56 * span)
     steps = MaxNLocator(9, steps=[1, 2, 5, 10], integer=least_span_db > 5)
     axes.yaxis.set_major_locator(steps)
-    axes.axhline(0, color=theme.ink, lw=0.7)
+    axes.axhline(0, color=theme.ink, lw=0.7, zorder=1.5)  # curves lie over it
     axes.set_ylabel(label)
 
 

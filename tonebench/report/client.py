@@ -16,35 +16,53 @@ from string import Template
 from typing import Any
 
 from tonebench.audio.outputs import write_whole
-from tonebench.audio.take import open_strings_hz
-from tonebench.compare.matching import level_words
-from tonebench.compare.verdict import MatchedCurves
-from tonebench.report.client_curve import curve_svg, curve_table, curve_words
-from tonebench.report.client_levels import heard_html
+from tonebench.compare.written import can_be_played
+from tonebench.report.client_blind import (
+    blind_data,
+    blind_html,
+    blind_script,
+    blind_style,
+)
+from tonebench.report.client_curve import levels_shown
+from tonebench.report.client_pairing import (
+    Shown,
+    curve_values,
+    names_of,
+    pairing_html,
+)
 from tonebench.report.client_parts import (
-    LETTERS,
     Values,
     choice_html,
     client_html,
-    files_html,
     footer_html,
     level_hint,
-    levels_html,
-    notices_html,
     sentence,
-    settings_html,
     take_of,
 )
-from tonebench.report.client_sound import packed
+from tonebench.report.client_sound import carried
 
 PAGE = "index.html"
 #: The voices of a pairing that can be played, in the order of the buttons.
 _VOICES = ("a", "b", "dry")
+#: In the order in which they stand in the page: each knows those before it.
+_SCRIPTS = (
+    "sound.js",
+    "clips.js",
+    "deck.js",
+    "page.js",
+    "strip.js",
+    "curve.js",
+    "start.js",
+)
+_STYLES = ("page.css", "player.css", "paper.css")
 _TEMPLATES = resources.files("tonebench.report") / "templates"
 
 
 def write_page(
-    folder: Path, manifest: Mapping[str, Any], curves: Sequence[MatchedCurves]
+    folder: Path,
+    manifest: Mapping[str, Any],
+    shown: Sequence[Shown],
+    packed: Path | None = None,
 ) -> None:
     """Write ``index.html`` into a folder that holds a comparison's clips.
 
@@ -57,8 +75,10 @@ def write_page(
         Where the clips are, and where the page goes.
     manifest : mapping
         The values of ``manifest.json``.
-    curves : sequence of MatchedCurves
-        Those of each pairing, in the manifest's order.
+    shown : sequence of Shown
+        Curves, outline and words of each pairing, in the manifest's order.
+    packed : Path, optional
+        Where the clips are as FLAC too; else they are read and packed.
 
     Raises
     ------
@@ -67,26 +87,24 @@ def write_page(
     OutputError
         If a file of that name is there already, or can't be written.
     """
-    files = list(
-        dict.fromkeys(
-            clip["file"] for p in manifest["pairings"] for clip in _voices(p).values()
-        )
-    )
-    style, script = _text("page.css"), _script()
-    inside, is_carried = packed(folder, files)
+    files = _played_files(manifest)
+    style, script = "".join(map(_text, _STYLES)) + blind_style(), _script()
+    names = names_of(manifest, _takes(manifest))
+    inside, is_carried = carried(folder, files, packed)
     values = {
         "policy": _policy(style, script, is_carried),
         "title": escape(manifest["title"]),
         "style": style,
         "differs": sentence(manifest["differs"]),
         "client": client_html(manifest.get("client", {})),
-        "choice": choice_html([_name(p, manifest) for p in manifest["pairings"]]),
+        "choice": choice_html(names),
         "pairings": "\n".join(
-            _pairing(manifest, pairing, its)
-            for pairing, its in zip(manifest["pairings"], curves, strict=True)
+            pairing_html(manifest, number, *each)
+            for number, each in enumerate(zip(names, shown, strict=True))
         ),
+        "blind": blind_html(),
         "footer": footer_html(manifest, _takes(manifest)),
-        "data": _json(_data(manifest, files, is_carried)),
+        "data": _json(_data(manifest, files, shown, is_carried)),
         "script": script,
         "clips": inside,
     }
@@ -94,12 +112,25 @@ def write_page(
     write_whole(folder / PAGE, page.encode("utf-8"))
 
 
+def _played_files(manifest: Values) -> list[str]:
+    """Return the clips that the page plays, each once."""
+    found: dict[str, None] = {}
+    for pairing in manifest["pairings"]:
+        take = take_of(manifest, pairing)
+        if can_be_played(take["frames"], take["channels"]):
+            found |= dict.fromkeys(clip["file"] for clip in _voices(pairing).values())
+    return list(found)
+
+
 def _text(name: str) -> str:
     return (_TEMPLATES / name).read_text(encoding="utf-8")
 
 
 def _script() -> str:
-    return f"(() => {{\n{_text('sound.js')}\n{_text('page.js')}}})();\n"
+    *before, start = map(_text, _SCRIPTS)
+    blind = f"{{\n{blind_script()}}}"  # a block: its names are its own
+    texts = "\n".join([*before, blind, start])
+    return f"(() => {{\n{texts}}})();\n"
 
 
 def _policy(style: str, script: str, is_carried: bool) -> str:
@@ -139,18 +170,18 @@ def _takes(manifest: Values) -> list[Values]:
     return found
 
 
-def _name(pairing: Values, manifest: Values) -> str:
-    if len(_takes(manifest)) == 1:
-        return str(pairing["name"])
-    return f"{pairing['name']}, {Path(take_of(manifest, pairing)['file']).stem}"
-
-
-def _data(manifest: Values, files: Sequence[str], is_carried: bool) -> Values:
+def _data(
+    manifest: Values, files: Sequence[str], shown: Sequence[Shown], is_carried: bool
+) -> Values:
     """Return what the script needs to know."""
     takes = _takes(manifest)
+    numbers = {file: number for number, file in enumerate(files, start=1)}
     pairings = []
-    for pairing in manifest["pairings"]:
+    for number, (pairing, its) in enumerate(
+        zip(manifest["pairings"], shown, strict=True), start=1
+    ):
         take, voices = take_of(manifest, pairing), _voices(pairing)
+        file = pairing.get("curves", {}).get("csv", f"curves-{number}.csv")
         as_is_db = _as_is_db(pairing)
         pairings.append(
             {
@@ -160,12 +191,14 @@ def _data(manifest: Values, files: Sequence[str], is_carried: bool) -> Values:
                 "is_matched": pairing["is_matched"],
                 "level_hint": level_hint(pairing, as_is_db),
                 "voices": {
-                    key: {"clip": 1 + files.index(c["file"]), "as_is_db": as_is_db[key]}
+                    key: {"clip": numbers.get(c["file"]), "as_is_db": as_is_db[key]}
                     for key, c in voices.items()
                 },
+                "curve": curve_values(its.curves, file, *levels_shown(its.curves)),
             }
         )
-    return {"carried": is_carried, "pairings": pairings}
+    blind = blind_data(manifest)
+    return {"carried": is_carried, "pairings": pairings, "blind": blind}
 
 
 def _as_is_db(pairing: Values) -> dict[str, float]:
@@ -173,56 +206,3 @@ def _as_is_db(pairing: Values) -> dict[str, float]:
     gains_db = {key: float(clip["gain_db"]) for key, clip in _voices(pairing).items()}
     lowest = min(gains_db.values())
     return {key: lowest - gain_db for key, gain_db in gains_db.items()}
-
-
-def _pairing(manifest: Values, pairing: Values, curves: MatchedCurves) -> str:
-    """Return a pairing: what it comes to, the curve, settings, chains and levels."""
-    clips, told = pairing["clips"], pairing["verdict"]
-    take = take_of(manifest, pairing)
-    sides = "".join(
-        f'<div class="side {key}"><h3>{letter}</h3>'
-        f'<p class="chain">{escape(clips[key]["chain"])}</p>'
-        f"{settings_html(clips[key], key)}</div>"
-        for key, letter in LETTERS.items()
-    )
-    differs = (
-        "" if sentence(told[0]) == sentence(manifest["differs"]) else sentence(told[0])
-    )
-    mode = pairing.get("matched_by", "")
-    level = level_words(pairing["is_matched"], mode, manifest["match"]["match_hz"])
-    names = (_side_name(clips["a"], "A"), _side_name(clips["b"], "B"))
-    tuning = str(take.get("tuning", ""))
-    strings = [
-        (note.rstrip("-0123456789"), hz)
-        for note, hz in zip(tuning.split(), open_strings_hz(tuning), strict=True)
-    ]
-    told_strings = " The marks on top are the open strings." if strings else ""
-    title = f"Curves of A and B, {level}. {told[2]} {curve_words(curves)}"
-    return f"""<article class="pairing">
-<h2>{escape(_name(pairing, manifest))}</h2>
-{f'<p class="differs">{differs}</p>' if differs else ""}
-<p class="verdict">{sentence(told[2])}</p>
-{notices_html(pairing["notices"])}
-<figure>
-{curve_svg(curves, names, title, strings)}
-<figcaption>Level over frequency, {level}: A solid, B dashed, what is left between \
-them (B − A) dotted.{told_strings}</figcaption>
-<details><summary>The curve as numbers</summary>
-<div class="scroll" tabindex="0" role="region" aria-label="The curve as numbers">
-<table class="numbers"><thead><tr><th scope="col">Hz</th><th scope="col">A, dB</th>\
-<th scope="col">B, dB</th><th scope="col">B − A, dB</th></tr></thead>
-<tbody>
-{curve_table(curves)}
-</tbody></table></div></details>
-</figure>
-<div class="sides">{sides}</div>
-<p class="jump">{sentence(told[1])}</p>
-{levels_html(pairing, manifest["match"]["match_hz"])}
-{heard_html(pairing)}
-<details><summary>Files of this pairing</summary>{files_html(pairing)}</details>
-</article>"""
-
-
-def _side_name(clip: Values, letter: str) -> str:
-    name = clip.get("name") or clip.get("circuit")
-    return f"{letter} {name}" if name else letter

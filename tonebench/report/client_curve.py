@@ -25,6 +25,7 @@ _TICKS_HZ = {
 _STEPS_DB = (1, 2, 3, 6, 10, 20)
 _MOST_STEPS = 7
 _DEEPEST_DB, _LOWEST_SPAN_DB = 60.0, 12.0
+_UNHEARD_DB = 30.0  # below the loudest: nobody reads a curve there first
 _SIDE = 1000  # of the square that the curves are drawn in, before it is stretched
 _NAME_ROOM = 7.5  # per cent of the height, between two names
 _LONGEST_NAME = 16
@@ -102,6 +103,20 @@ def curve_svg(
         f'viewBox="0 0 {_SIDE} {_SIDE}">{paths}</svg>'
         f"{_ends(frame, lines, {'a': names[0], 'b': names[1], 'd': 'B − A'})}</svg>"
     )
+
+
+def levels_shown(curves: MatchedCurves) -> tuple[float, float]:
+    """Return the levels at the top and the bottom of the drawing, in dB."""
+    frame = _Frame(curves)
+    return frame.top_db, frame.bottom_db
+
+
+def best_place(curves: MatchedCurves) -> int:
+    """Return where A and B are furthest apart, as far as both are heard at all."""
+    difference = np.abs(np.nan_to_num(curves.difference_db))
+    loud = np.maximum(curves.a_db, curves.b_db)
+    difference[loud < np.max(loud) - _UNHEARD_DB] = 0
+    return int(np.argmax(difference))
 
 
 def _percent(share: float | Real) -> str:

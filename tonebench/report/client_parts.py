@@ -192,7 +192,13 @@ def notices_html(notices: Sequence[str]) -> str:
 
 def files_html(pairing: Values) -> str:
     """Return the files beside the page, as names: a page may travel without them."""
-    words = {"a": "A", "b": "B", "dry": "no circuit", "switch": "switches A and B"}
+    words = {
+        "a": "A",
+        "b": "B",
+        "dry": "no circuit",
+        "switch": "switches A and B",
+        "difference": "B − A, 6 dB down",
+    }
     rows = []
     for key, clip in pairing["clips"].items():
         names = [str(clip[entry]) for entry in ("file", "cues") if clip.get(entry)]

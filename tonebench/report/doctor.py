@@ -7,12 +7,13 @@ Looks at what is installed and changes nothing. Knows only of parts that toneben
 import platform
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
+from importlib.util import find_spec
 
 from tonebench import __version__
 from tonebench.digital.kernel.engine import VARIABLE, Engine, asked, chosen, fault
 
 SCHEMA = 1
-_LIBRARIES = ("cffi", "click", "matplotlib", "numpy", "scipy", "soundfile")
+_LIBRARIES = ("cffi", "click", "matplotlib", "numpy", "scipy", "soundfile", "soxr")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +46,17 @@ def examine() -> Findings:
     """
     reason = fault()
     missing = [_missing_kernel(reason)] if reason else []
+    missing += [] if find_spec("pedalboard") else [_NO_PLUGINS]
     versions = {name: _version(name) for name in _LIBRARIES}
     return Findings(chosen(), asked(), versions, tuple(missing))
+
+
+_NO_PLUGINS = Missing(
+    part="plug-in host",
+    reason="the package pedalboard isn't installed",
+    purpose="a VST3 or AU plug-in after both circuits, by --after",
+    remedy="pip install 'tonebench[plugins]', or pip install pedalboard",
+)
 
 
 def _missing_kernel(reason: str) -> Missing:

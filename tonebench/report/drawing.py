@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Pictures drawn in a second process, while this one renders.
+"""Pictures drawn, and words found, in a second process, while this one renders.
 
 Loading the plotting library and drawing take longer than a short take does. The second
 process is this module run on its own: it loads the library at once, reads what to draw
-from its standard input, and writes the pictures to its standard output.
+and to tell from its standard input, and writes both to its standard output.
 """
 
 import contextlib
@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from types import TracebackType
 from typing import Self
 
+from tonebench.report.client_words import AskedWords, PairWords, pair_words
 from tonebench.report.plots import PairPicture, draw_pair
 from tonebench.report.themes import DARK, LIGHT
 
@@ -30,9 +31,11 @@ KINDS = {
 class SecondHand:
     """Draws pictures of pairings in a process of its own; a context manager.
 
-    `ask` once, go on with something else, then take the `pictures`. When the block ends
-    early the process ends with it.
+    `ask` once, go on with something else, then take the `words` and the `pictures`.
+    When the block ends early the process ends with it.
     """
+
+    _answer: tuple[list[dict[str, bytes]], list[PairWords]] | None = None
 
     def __enter__(self) -> Self:
         path = os.pathsep.join(entry for entry in sys.path if entry)
@@ -60,11 +63,13 @@ class SecondHand:
                 pipe.close()
         self._process.wait()
 
-    def ask(self, pictures: Sequence[PairPicture]) -> None:
-        """Hand over what to draw."""
+    def ask(
+        self, pictures: Sequence[PairPicture], words: Sequence[AskedWords] = ()
+    ) -> None:
+        """Hand over what to draw, and what to find words for."""
         wanted = self._process.stdin
         assert wanted is not None
-        left = memoryview(pickle.dumps(list(pictures)))
+        left = memoryview(pickle.dumps((list(pictures), list(words))))
         # if the other process has ended, `pictures` says why
         with contextlib.suppress(BrokenPipeError):
             while left:
@@ -74,14 +79,22 @@ class SecondHand:
 
     def pictures(self) -> list[dict[str, bytes]]:
         """Wait for the pictures: those of each pairing by their key in `KINDS`."""
-        drawn, complaint = self._process.communicate()
-        if self._process.returncode != 0:
-            told = complaint.decode(errors="replace").strip()
-            raise RuntimeError(
-                f"drawing failed with code {self._process.returncode}: {told}"
-            )
-        result: list[dict[str, bytes]] = pickle.loads(drawn)
-        return result
+        return self._answered()[0]
+
+    def words(self) -> list[PairWords]:
+        """Wait for the words of each pairing that were asked for."""
+        return self._answered()[1]
+
+    def _answered(self) -> tuple[list[dict[str, bytes]], list[PairWords]]:
+        if self._answer is None:
+            answer, complaint = self._process.communicate()
+            if self._process.returncode != 0:
+                told = complaint.decode(errors="replace").strip()
+                raise RuntimeError(
+                    f"drawing failed with code {self._process.returncode}: {told}"
+                )
+            self._answer = pickle.loads(answer)
+        return self._answer
 
 
 def _draw() -> None:
@@ -90,11 +103,12 @@ def _draw() -> None:
     wanted = sys.stdin.buffer.read()
     if not wanted:
         return  # the other process ended early
+    pictures, asked = pickle.loads(wanted)
     drawn = [
         {key: draw_pair(picture, *how) for key, how in KINDS.items()}
-        for picture in pickle.loads(wanted)
+        for picture in pictures
     ]
-    sys.stdout.buffer.write(pickle.dumps(drawn))
+    sys.stdout.buffer.write(pickle.dumps((drawn, pair_words(asked))))
 
 
 if __name__ == "__main__":

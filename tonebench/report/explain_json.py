@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """An explanation as the plain values that ``explain --json`` prints."""
 
+import math
+
 from tonebench.report.explain_words import explained_sentence, missing_sentences
 from tonebench.report.feature_words import without_words
 from tonebench.study.causes import Cause, Left
@@ -22,6 +24,7 @@ def explanation_json(found: Explanation) -> dict[str, object]:
         "settings": dict(found.setting),
         "features": [
             explained_json(explained)
+            | _was(found, explained)
             | {"sentence": explained_sentence(found, explained)}
             for explained in found.explained
         ],
@@ -29,7 +32,23 @@ def explanation_json(found: Explanation) -> dict[str, object]:
     }
     if found.before is not None:
         values["before"] = [feature_json(feature) for feature in found.before]
+    if found.moved is not None:
+        is_told = math.isfinite(found.moved.gain_db)
+        values["change"] = {
+            "gain_db": found.moved.gain_db if is_told else None,
+            "most": [
+                {"frequency_hz": hz, "change_db": db} for hz, db in found.moved.most
+            ],
+            "gone": [feature_json(feature) for feature in found.moved.gone],
+        }
     return values
+
+
+def _was(found: Explanation, explained: Explained) -> dict[str, object]:
+    """Return what a feature was before the change; nothing if there was no change."""
+    if found.before is None:
+        return {}
+    return {"was": None if explained.was is None else feature_json(explained.was)}
 
 
 def feature_json(feature: Feature) -> dict[str, object]:

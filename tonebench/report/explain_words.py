@@ -4,9 +4,11 @@
 Computes nothing.
 """
 
+import math
 from collections.abc import Sequence
 
 from tonebench.report.feature_words import feature_words, left_words, without_words
+from tonebench.report.wrapped import all_wrapped
 from tonebench.study.blamed import label
 from tonebench.study.causes import Cause, Causes
 from tonebench.study.curves import setting_words
@@ -27,6 +29,7 @@ _MOST_CLAUSES = 2
 _TOLD_OCTAVES = 0.15
 #: How much more of a part is shown to see what it does.
 _MORE = 1.1
+_LEAST_GAIN_DB = 0.1
 
 
 def explanation_words(found: Explanation) -> str:
@@ -36,9 +39,7 @@ def explanation_words(found: Explanation) -> str:
     if where := setting_words(found.setting):
         lines.append(f"at {where}")
     lines.append("")
-    if found.before is not None:
-        before = ", ".join(feature_words(feature) for feature in found.before)
-        lines += [f"as drawn, before the change: {before or 'nothing stands out'}", ""]
+    lines += before_lines(found)
     lines += missing_sentences(found.missing)
     if found.missing:
         lines.append("")
@@ -50,7 +51,39 @@ def explanation_words(found: Explanation) -> str:
         lines.append(
             "nothing stands out: no peak, dip, shelf or roll-off from 10 Hz to 24 kHz"
         )
-    return "\n".join(lines)
+    return "\n".join(all_wrapped(lines))
+
+
+def before_lines(found: Explanation) -> list[str]:
+    """Return what stood out before parts were changed, and what the change did."""
+    if found.before is None:
+        return []
+    before = ", ".join(feature_words(feature) for feature in found.before)
+    lines = [f"as drawn, before the change: {before or 'nothing stands out'}"]
+    if (moved := found.moved) is not None and math.isfinite(moved.gain_db):
+        ways = [f"{format_db(db)} at {format_frequency(hz)}" for hz, db in moved.most]
+        if abs(moved.gain_db) >= _LEAST_GAIN_DB:
+            way = "louder" if moved.gain_db > 0 else "quieter"
+            all_of_it = f"all {abs(moved.gain_db):.1f} dB {way}"
+            against = f", against that {' and '.join(ways)}" if ways else ""
+            lines.append(f"the change makes it {all_of_it}{against}")
+        elif ways:
+            lines.append(f"the change does {' and '.join(ways)}")
+        else:
+            lines.append("the change does nothing to the curve")
+        gone = ", ".join(feature_words(feature) for feature in moved.gone)
+        lines += [f"gone by the change: {gone}"] if gone else []
+    return [*lines, ""]
+
+
+def _before_words(explained: Explained) -> str:
+    """Return what a feature was before the change."""
+    now, was = explained.feature, explained.was
+    if was is None:
+        return "new by the change"
+    words = feature_words(was).removeprefix(f"{was.kind} ")
+    same = words == feature_words(now).removeprefix(f"{now.kind} ")
+    return "as it was before the change" if same else f"before the change {words}"
 
 
 def _told(found: Explanation) -> dict[str, str]:
@@ -75,8 +108,9 @@ def explained_sentence(found: Explanation, explained: Explained) -> str:
     told = f"{head}: {_joined(feature, named, causes)}" if named else head
     if feature.kind in ("peak", "dip") and (tall := _height_cause(causes, named)):
         told += f"; its height hangs most on {_cause_words(tall, causes)}"
-    clauses = _clauses(feature, causes, named)
-    return f"{told}; {', '.join(clauses)}" if clauses else told
+    if clauses := _clauses(feature, causes, named):
+        told += f"; {', '.join(clauses)}"
+    return f"{told}; {_before_words(explained)}" if found.before is not None else told
 
 
 def missing_sentences(missing: Sequence[Missing]) -> list[str]:

@@ -10,6 +10,7 @@ from tonebench.circuit.circuit import Circuit
 from tonebench.circuit.controls import Settings
 from tonebench.circuit.hookup import Chain
 from tonebench.report.feature_words import feature_words
+from tonebench.report.wrapped import all_wrapped
 from tonebench.study.curves import setting_words
 from tonebench.study.misfits import Behind
 from tonebench.study.nearest import Nearest
@@ -39,7 +40,7 @@ def nearest_words(
         *_panel(b.circuit, found.settings),
         "",
         f"turn B {_gains_words(found.gain_db, settings_a)}",
-        _left_sentence(found),
+        left_sentence(found),
     ]
     if found.residual_db_rms >= _SAME_DB:
         lines += [f"  {misfit_sentence(each)}" for each in behind[:_MOST_MISFITS]]
@@ -48,7 +49,7 @@ def nearest_words(
             for middle, rms in found.octaves_db_rms.items()
         ]
         lines += ["", f"by octave, in dB: {', '.join(bands)}"]
-    return "\n".join(lines)
+    return "\n".join(all_wrapped(lines))
 
 
 def _several(settings: Sequence[Settings]) -> str:
@@ -61,7 +62,11 @@ def _several(settings: Sequence[Settings]) -> str:
 
 def _panel(circuit: Circuit, settings: Settings) -> list[str]:
     """Return a bar for every knob, a word for every switch."""
-    names = {c.name: c.label or c.name for c in circuit.controls}
+    labels = [c.label or c.name for c in circuit.controls]
+    names = {
+        c.name: label if labels.count(label) == 1 else f"{label} ({c.name})"
+        for c, label in zip(circuit.controls, labels, strict=True)
+    }
     names |= {name: name for name in settings if name not in names}
     width = max((len(name) for name in names.values()), default=0)
     lines = []
@@ -73,6 +78,14 @@ def _panel(circuit: Circuit, settings: Settings) -> list[str]:
         else:
             lines.append(f"  {names[name]:<{width}}  {at}")
     return lines or ["  (nothing to set)"]
+
+
+def panel_words(settings: Settings) -> str:
+    """Return a setting in one line, as it can be set on a panel."""
+    return ", ".join(
+        f"{name} {position_words(at) if isinstance(at, float | int) else at}"
+        for name, at in settings.items()
+    )
 
 
 def position_words(at: float) -> str:
@@ -99,7 +112,8 @@ def _gain_words(gain_db: float) -> str:
     return f"{'up' if gain_db > 0 else 'down'} by {abs(gain_db):.1f} dB"
 
 
-def _left_sentence(found: Nearest) -> str:
+def left_sentence(found: Nearest) -> str:
+    """Return how much stays different, against how much it was before."""
     rms = found.residual_db_rms
     if rms < _SAME_DB:
         return f"then nothing to speak of stays different ({rms:.2f} dB)"

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonebench.circuit.hookup import Chain
+from tonebench.report.wrapped import wrapped
 from tonebench.study.bands import BandLevels
 from tonebench.study.harmonics import NoteLevels, cents_sharp
 from tonebench.units import format_db, format_frequency
@@ -28,6 +29,8 @@ _NOMINAL = (
     *("2.5k", "3.15k", "4k", "5k", "6.3k", "8k", "10k", "12.5k", "16k"),
 )
 _TOLD = 3
+#: Two levels nearer than this are told as one.
+_SAME_DB = 0.05
 #: Harmonics that the table shows: all of the first, then fewer and fewer.
 _SHOWN = (*range(1, 13), 14, 16, 20, 24, 28, 32, 40, 48, 56, 64)
 
@@ -39,8 +42,11 @@ def note_sentence(found: NoteLevels) -> str:
     if len(found.levels_db) == 1:
         level = found.levels_db[0]
         strongest = int(level.argmax())
+        first = f"{pitch}: the fundamental comes out at {format_db(float(level[0]))}"
+        if strongest == 0:
+            return f"{first}, and no harmonic stronger."
         return (
-            f"{pitch}: the fundamental comes out at {format_db(float(level[0]))}, the "
+            f"{first}, the "
             f"{_ordinal(strongest + 1)} harmonic "
             f"({format_frequency(float(found.frequency_hz[strongest]))}) strongest at "
             f"{format_db(float(level[strongest]))}."
@@ -101,7 +107,7 @@ def note_table(found: NoteLevels) -> list[str]:
 
 
 def _signed(value: float) -> str:
-    return f"{round(value, 2) + 0.0:+.2f}"
+    return f"{round(value, 2) + 0.0:+.2f}".replace("-", "−")
 
 
 def take_sentence(found: BandLevels, title: str) -> str:
@@ -177,7 +183,9 @@ def take_table(found: BandLevels) -> list[str]:
             cells.append(f"{found.difference_db[k]:+.1f}")
         lines.append("".join(f"{cell.replace('-', '−'):>10}" for cell in cells))
     if has_b:
-        lines.append(f"B − A at one level: B is {_louder(found.offset_db)} by RMS")
+        by = _louder(found.offset_db)
+        by = "as loud as A" if abs(found.offset_db) < _SAME_DB else by
+        lines.append(f"B − A is at one level; by RMS B is {by}")
     return lines
 
 
@@ -197,9 +205,11 @@ def notes_words(
 ) -> str:
     """Return what ``notes`` prints: sentences first, the figures under them."""
     lines = heads_of(chains)
-    lines += ["", *(note_sentence(found) for found in notes)]
+    lines.append("")
+    for found in notes:
+        lines += wrapped(note_sentence(found))
     if take is not None:
-        lines.append(take_sentence(take, title))
+        lines += wrapped(take_sentence(take, title))
     for found in notes:
         lines += ["", found.note, *note_table(found)]
     if take is not None:

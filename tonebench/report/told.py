@@ -5,8 +5,9 @@ import math
 from pathlib import Path
 
 from tonebench.audio.levels import CEILING_WORDS
-from tonebench.compare.clips import Clip, Compared, PairClips
 from tonebench.compare.verdict import all_differ, verdict
+from tonebench.compare.written import Clip, Compared, PairClips
+from tonebench.plan.after import line_with_after
 from tonebench.render.told import take_notice
 from tonebench.units import format_db, format_level
 
@@ -18,8 +19,8 @@ def comparison_words(compared: Compared, folder: Path) -> str:
     lines = [
         differs[0].upper() + differs[1:],
         compared.comparison.title,
-        f"A  {first.a.side.chain.line}",
-        f"B  {first.b.side.chain.line}",
+        f"A  {line_with_after(first.a.side.chain.line, compared.comparison.after)}",
+        f"B  {line_with_after(first.b.side.chain.line, compared.comparison.after)}",
     ]
     for take in compared.comparison.takes:
         pair = next(
@@ -49,14 +50,31 @@ def _pair_lines(compared: Compared, clips: PairClips) -> list[str]:
     for voice in measured.pair.voices:
         words = voice.moving.words() or "nothing to set"
         if voice.letter == "dry":
-            words = f"no circuit, {voice.side.chain.line}"
+            after = compared.comparison.after
+            words = f"no circuit, {line_with_after(voice.side.chain.line, after)}"
         lines.append(f"  {_clip_words(clips.clips[voice.letter], words)}")
     if "switch" in clips.clips:
         switch = clips.clips["switch"]
         lines.append(f"  {switch.file}: A and B by turns, as told in {switch.cues}")
     else:
         lines.append("  no clip that switches: the take has no rest or onset for it")
+    if "difference" in clips.clips:
+        lines.append(f"  {difference_words(clips.clips['difference'])}")
+    elif compared.comparison.has_difference:
+        lines.append("  no clip of B − A: knobs move")
     return lines
+
+
+def difference_words(clip: Clip) -> str:
+    """Return what the clip of B − A is, and how much it is."""
+    below_db = clip.below_a_db
+    assert below_db is not None
+    where = "below" if below_db >= 0 else "above"
+    left = f"{abs(below_db):.1f} dB {where} A by RMS, written 6 dB down"
+    if math.isinf(below_db):
+        left = "silent, they are the same"
+    over = ", B turned over since it inverts" if clip.is_turned_over else ""
+    return f"{clip.file}: B − A{over}: {left}"
 
 
 def _clip_words(clip: Clip, words: str) -> str:

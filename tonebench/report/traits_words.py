@@ -5,12 +5,13 @@ Reads figures that others found; finds none itself.
 """
 
 import math
-import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Protocol
 
 from tonebench.circuit.controls import Control, Knob, Settings
 from tonebench.report.card_words import card_lines
 from tonebench.report.tracked_words import is_same, tracked_words
+from tonebench.report.wrapped import WIDTH, wrapped
 from tonebench.study.curves import setting_words
 from tonebench.study.interaction import Interaction
 from tonebench.study.knobs import KnobTrait
@@ -19,7 +20,8 @@ from tonebench.study.tracked import TrackedFeature
 from tonebench.study.traits import Traits
 from tonebench.units import format_db, format_frequency, format_position
 
-_WIDTH = 88
+#: A feature that is there at fewer of the settings is counted, not told.
+_SELDOM = 0.05
 
 
 def traits_words(traits: Traits) -> str:
@@ -29,19 +31,24 @@ def traits_words(traits: Traits) -> str:
         lines.append(f"Where nothing else is said: {setting_words(traits.setting)}")
     lines += ["", "What the knobs do"]
     for trait in traits.controls.values():
-        lines += _wrapped(_control_sentences(trait, traits))
+        lines += _wrapped(control_sentences(trait, traits))
     if not traits.controls:
         lines += _wrapped(["There is nothing to turn or switch."])
     told = _without_doubles(traits.features)
     stays = [each for each in told if each.always]
-    goes = [each for each in told if not each.always]
+    seldom = [each for each in told if each.share < _SELDOM and not each.is_here]
+    goes = [each for each in told if not each.always and each not in seldom]
     if traits.controls:
         if stays:
             lines += ["", "What stays, whatever you turn"]
             lines += _features(stays, traits.setting)
-        if goes:
+        if goes or seldom:
             lines += ["", "What comes and goes"]
             lines += _features(goes, traits.setting)
+        if seldom:
+            many = "one more" if len(seldom) == 1 else f"{len(seldom)} more, each"
+            at = f"at fewer than {100 * _SELDOM:g} % of the settings"
+            lines += _wrapped([f"{many} {at}."])
     elif told:
         lines += ["", "What it does"]
         lines += _features(told, traits.setting)
@@ -53,13 +60,12 @@ def traits_words(traits: Traits) -> str:
         for sentence in meddling:
             lines += _wrapped([sentence])
     lines += ["", "Result card"]
-    lines += card_lines(traits, _WIDTH)
+    lines += card_lines(traits, WIDTH)
     return "\n".join(lines)
 
 
 def _wrapped(sentences: Iterable[str]) -> list[str]:
-    text = " ".join(sentences)
-    return textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
+    return wrapped(" ".join(filter(None, sentences)), indent=2)
 
 
 def control_name(control: Control) -> str:
@@ -76,7 +82,18 @@ def _place_words(position: float | str) -> str:
 # -- knobs -----------------------------------------------------------------------------
 
 
-def _control_sentences(trait: KnobTrait, traits: Traits) -> Iterator[str]:
+class Turnable(Protocol):
+    """What the sentences on a control need to know: all controls, and who meddles."""
+
+    @property
+    def controls(self) -> Mapping[str, KnobTrait]: ...  # noqa: D102
+
+    @property
+    def interactions(self) -> Sequence[Interaction]: ...  # noqa: D102
+
+
+def control_sentences(trait: KnobTrait, traits: Turnable) -> Iterator[str]:
+    """Yield what a control does, the most important sentence first."""
     name = control_name(trait.control)
     is_knob = isinstance(trait.control, Knob)
     other = _other(trait, traits)
@@ -113,18 +130,19 @@ def _step_words(step_db: float) -> str:
     return "into silence" if step_db == -math.inf else format_db(step_db)
 
 
-def _other(trait: KnobTrait, traits: Traits) -> str:
+def _other(trait: KnobTrait, traits: Turnable) -> str:
     """Return the control without which this one does nothing; empty if none."""
     for where in trait.where:
         for name, place in where.items():
             control = traits.controls[name].control
             if isinstance(control, Knob):
-                return control_name(control)
+                is_level = traits.controls[name].kind == "level"
+                return control_name(control) + (" turned up" if is_level else "")
             return f"{control_name(control)} at {_place_words(place)}"
     return ""
 
 
-def _switch_words(trait: KnobTrait, traits: Traits, other: str) -> str:
+def _switch_words(trait: KnobTrait, traits: Turnable, other: str) -> str:
     """Say what a switch does that does nothing where all else starts."""
     names = [
         control_name(traits.controls[each.changes].control)
@@ -181,7 +199,10 @@ def _level_words(trait: KnobTrait) -> str:
         for level, place in ends
         if math.isfinite(level) and abs(level) > 0.05
     ]
-    return f"turns the level, {', '.join(parts)} against {_place_words(trait.flattest)}"
+    at = _place_words(trait.flattest)
+    if len(parts) == len(trait.off):
+        return f"turns the level, {_listed(parts)}, full at {at}"
+    return f"turns the level: {', '.join(parts)}, against {at}"
 
 
 def _shape_words(shape: str) -> str:
@@ -229,8 +250,8 @@ def _centre_words(trait: KnobTrait) -> str:
     within = trait.centre_within_db
     if within is None or not math.isfinite(within):
         return ""
-    flat = f"Its centre is flat within ±{within:.1f} dB (the circuit by itself, 40 Hz "
-    flat += "to 10 kHz)"
+    size = f" within ±{within:.1f} dB" if within >= 0.05 else ""
+    flat = f"Its centre is flat{size} (the circuit by itself, 40 Hz to 10 kHz)"
     if trait.flattest in (5.0, 5):
         return f"{flat}."
     return f"{flat}; flattest is {_place_words(trait.flattest)}."

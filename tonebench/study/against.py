@@ -107,6 +107,8 @@ def against(
     ------
     RequestError
         If A or B is silent at its setting.
+    CircuitError
+        If A or B oscillates at it.
     """
     hz = erb_grid(_POINTS)
     sides = {"a": Heard(a, changes_a or {}, hz), "b": Heard(b, changes_b or {}, hz)}

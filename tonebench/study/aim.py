@@ -75,7 +75,9 @@ def parse_aim(text: str, side: Side) -> Aim:
         try:
             hz = parse_value(value, "Hz")
         except ValueTextError as error:
-            raise RequestError(f"{error.plain}; {_AIM_HINT}") from error
+            raise RequestError(
+                f"cannot read '{value}' as a frequency; {_AIM_HINT}"
+            ) from error
         if not 10 <= hz <= 24_000:
             raise RequestError(
                 f"{name}: the frequency must be from 10 Hz to 24 kHz, got {hz:g}"

@@ -64,11 +64,15 @@ def band_levels(take: Take, sides: Sequence[tuple[Chain, Settings]]) -> BandLeve
             info = reader.info
             plan = route(chain, changes, info.sample_rate_hz, info.channels, take)
             runner = RouteRunner(plan)
+            is_heard = False
             meter = BandMeter(info.sample_rate_hz, plan.channels_out)
             for block in reader.blocks(_BLOCK_FRAMES):
+                is_heard = is_heard or bool(block.any())
                 meter.feed(runner.process(block))
         powers.append(meter.bands())
         if not powers[-1].any():
+            if not is_heard:
+                raise RequestError(f"{take.name} holds silence: it has no spectrum")
             name = chain.circuit.name
             raise RequestError(f"nothing comes out of {name} here; turn something up")
     totals = [10 * np.log10(power.sum()) for power in powers]

@@ -70,7 +70,7 @@ class Build:
 
 def build(
     chain: Chain,
-    changes: Settings,
+    changes: Settings | None = None,
     *,
     asked_tolerances: Mapping[str, str] | None = None,
     builds: int = BUILDS,
@@ -83,7 +83,7 @@ def build(
     ----------
     chain : Chain
         The circuit with its hook-up.
-    changes : mapping
+    changes : mapping, optional
         Positions of controls; those left out stand where they start.
     asked_tolerances : mapping, optional
         Tolerances as a person writes them, by designator or kind ("5%").
@@ -101,7 +101,7 @@ def build(
     CircuitError
         If the setting leaves the circuit without a solution, or it oscillates.
     """
-    circuit = chain.circuit
+    changes, circuit = changes or {}, chain.circuit
     if not circuit.parts:
         raise RequestError(f"{circuit.name} has no parts, so there is nothing to build")
     setting = chain.setting(changes)

@@ -30,6 +30,7 @@ from tonebench.network.response import response
 from tonebench.plan.comparison import Side
 from tonebench.study.blamed import Blamed, blamed
 from tonebench.study.search import level_db
+from tonebench.study.stability import require_stable
 from tonebench.study.without import AROUND, chain_without
 
 Real = NDArray[np.float64]
@@ -55,6 +56,7 @@ class Heard:
         self.side, self.hz = side, hz
         self.chain = side.chain
         self.setting = self.chain.setting(changes)
+        require_stable(self.chain, self.setting)
         self.level = level_db(
             response(Network(self.chain), self.setting, hz).sum(axis=0)
         )

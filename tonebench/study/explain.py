@@ -6,12 +6,13 @@ controls are turned. Each with what causes it and what is left of it without thi
 that; and the pickup's own peak, where it is missing. The sentences are made elsewhere.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tonebench.circuit.controls import Settings
 from tonebench.errors import RequestError
 from tonebench.plan.comparison import Side
 from tonebench.study.causes import Causes, causes_of
+from tonebench.study.changed import Moved, moved, was
 from tonebench.study.features import HIGHEST_HZ, LOWEST_HZ, Feature
 from tonebench.study.missing import Missing, missing_peaks
 from tonebench.study.stability import require_stable
@@ -25,10 +26,15 @@ _LEAST_SHARE = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Explained:
-    """A feature over all settings, and why it is there."""
+    """A feature over all settings, and why it is there.
+
+    `was` is what it was before parts were changed; None if it wasn't there, or none
+    were.
+    """
 
     tracked: TrackedFeature
     causes: Causes
+    was: Feature | None = None
 
     @property
     def feature(self) -> Feature:
@@ -40,7 +46,8 @@ class Explained:
 class Explanation:
     """All that stands out in a circuit's curve, and what is missing from it.
 
-    `before` are the features of the circuit as it was drawn, if parts were changed.
+    If parts were changed, `before` are the features of the circuit as it was drawn, and
+    `moved` is what the change did to the curve.
     """
 
     side: Side
@@ -48,6 +55,7 @@ class Explanation:
     explained: tuple[Explained, ...]
     missing: tuple[Missing, ...]
     before: tuple[Feature, ...] | None = None
+    moved: Moved | None = None
 
 
 def explain(
@@ -86,12 +94,22 @@ def explain(
         key = (tracked.input, tuple(sorted(tracked.setting.items())))
         if key not in known:
             known[key] = Counterfactuals(side, tracked.setting, tracked.input)
-        told.append(Explained(tracked, causes_of(tracked.here, known[key])))
+        before = None
+        if drawn is not None:
+            at = (tracked.setting, tracked.input, tracked.here)
+            before = was(drawn.chain, *at)
+        told.append(Explained(tracked, causes_of(tracked.here, known[key]), before))
     told.sort(key=lambda each: not each.tracked.is_here)
     everywhere = list(all_settings(turned).values())
     missing = missing_peaks(side, setting, everywhere)
-    before = None if drawn is None else solved(drawn.chain, setting).features
-    return Explanation(side, setting, tuple(told), missing, before)
+    found = Explanation(side, setting, tuple(told), missing)
+    if drawn is None:
+        return found
+    return replace(
+        found,
+        before=solved(drawn.chain, setting).features,
+        moved=moved(drawn.chain, side.chain, setting),
+    )
 
 
 def _is_told(tracked: TrackedFeature, is_only_here: bool) -> bool:

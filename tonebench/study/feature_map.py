@@ -17,11 +17,14 @@ from tonebench.errors import RequestError
 from tonebench.network.nodal import Network
 from tonebench.network.roots import Roots, find_roots
 from tonebench.study.features import Feature, find_features
+from tonebench.study.stability import require_stable
 
 _POSITIONS = np.linspace(0, 10, 41)
 _HZ = np.geomspace(10, 24_000, 121)
-#: From one position to the next a feature moves by less than this (octaves).
-_STEP_OCTAVES = 0.7
+#: From one position to the next a feature moves by less than this (octaves), and may
+#: be missing at one of them; roll-offs, of which there is one at most, are always one.
+_STEP_OCTAVES, _NEAR = 0.7, 0.51
+_ONE_AT_MOST = ("high-pass", "low-pass")
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,25 +70,28 @@ def feature_map(chain: Chain, knob: str, changes: Settings) -> FeatureMap:
     RequestError
         If there is no such knob in the chain.
     CircuitError
-        If a position leaves the circuit without a solution.
+        If a position leaves the circuit without a solution, or it oscillates.
     """
     knobs = {c.name: c for c in chain.controls if isinstance(c, Knob)}
     if knob not in knobs:
         raise RequestError(no_such("knob", knob, knobs))
     network = Network(chain)
+    require_stable(chain, network.setting(changes))
     tracks: list[tuple[list[float], list[Feature]]] = []
     levels = []
     for position in _POSITIONS.tolist():
         roots = find_roots(network, {**changes, knob: position}, drive="together")[0]
         levels.append(_level_db(roots))
-        ends = [track for track in tracks if track[0][-1] >= position - 0.51]
         for feature in find_features(roots):
-            same = [track for track in ends if track[1][-1].kind == feature.kind]
+            same = [t for t in tracks if t[1][-1].kind == feature.kind]
+            if feature.kind not in _ONE_AT_MOST:
+                same = [t for t in same if position - t[0][-1] < _NEAR]
+            same = [t for t in same if t[0][-1] < position]
             near = min(same, key=lambda t: _octaves(t[1][-1], feature), default=None)
-            if near is None or _octaves(near[1][-1], feature) > _STEP_OCTAVES:
+            is_far = near and _octaves(near[1][-1], feature) > _STEP_OCTAVES
+            if near is None or (is_far and feature.kind not in _ONE_AT_MOST):
                 tracks.append(([position], [feature]))
                 continue
-            ends.remove(near)
             near[0].append(position)
             near[1].append(feature)
     as_set = _level_db(find_roots(network, changes, drive="together")[0])

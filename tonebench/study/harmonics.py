@@ -18,6 +18,7 @@ from tonebench.circuit.hookup import Chain
 from tonebench.errors import RequestError
 from tonebench.network.nodal import Network
 from tonebench.network.response import response
+from tonebench.study.stability import require_stable
 
 Real = NDArray[np.float64]
 
@@ -99,12 +100,16 @@ def note_levels(
     ------
     RequestError
         If a note isn't one, nothing comes out, or the stiffness can't be a string's.
+    CircuitError
+        If a side oscillates.
     """
     if stiffness is not None and not 0 <= stiffness <= _MOST_STIFFNESS:
         raise RequestError(
             f"stiffness must be from 0 to {_MOST_STIFFNESS:g}, got {stiffness:g}; "
             "a string has about 0.0001"
         )
+    for chain, setting in sides:
+        require_stable(chain, chain.setting(setting))
     networks = [(Network(chain), setting) for chain, setting in sides]
     found = []
     for note in notes:

@@ -7,6 +7,7 @@ supply, never clips here. Says nothing in words.
 """
 
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -48,6 +49,17 @@ class Headroom:
     ref: str
     at_hz: float
     swing_v: float
+
+
+def slew_needed(peak_v: float, frequency_hz: float) -> float:
+    """Return how fast an op-amp must slew for a sine, in V/s: 2π·f·V (textbook).
+
+    Examples
+    --------
+    >>> round(slew_needed(3.0, 20e3) / 1e6, 3)
+    0.377
+    """
+    return 2 * math.pi * frequency_hz * peak_v
 
 
 def swings(circuit: Circuit, volts: float | None = None) -> dict[str, float]:

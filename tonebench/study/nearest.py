@@ -20,6 +20,7 @@ from tonebench.network.nodal import Network
 from tonebench.network.response import response
 from tonebench.study.hearing import erb_grid, octave_of
 from tonebench.study.search import Search, difference_rms, level_db
+from tonebench.study.stability import require_stable
 
 Real = NDArray[np.float64]
 
@@ -96,8 +97,12 @@ def nearest(
     ------
     RequestError
         If A is silent, or B is whatever its knobs do.
+    CircuitError
+        If A oscillates, or B does at its nearest setting.
     """
     hz = erb_grid(_POINTS)
+    for setting in settings_a:
+        require_stable(a, a.setting(setting))
     network = Network(a)
     levels = np.array([level_db(response(network, s, hz).sum(0)) for s in settings_a])
     if not np.all(np.isfinite(levels)):
@@ -106,6 +111,7 @@ def nearest(
     rms, setting = min(fits, key=lambda fit: fit[0], default=(math.inf, {}))
     if not math.isfinite(rms):
         raise RequestError(f"{b.circuit.name} is silent at every setting, so no match")
+    require_stable(b, setting)
     return _told(b, setting, levels, hz)
 
 

@@ -30,6 +30,7 @@ from tonebench.circuit.parts import (
 from tonebench.errors import CircuitError
 from tonebench.network.builds import Builds
 from tonebench.network.nodal import Network
+from tonebench.study.headroom import slew_needed, swings
 from tonebench.study.tolerance import PartTolerance
 from tonebench.units import format_code, format_value
 
@@ -240,12 +241,23 @@ def _note(circuit: Circuit, part: Part) -> str:
         case OpAmp(is_ideal=True):
             return "drawn as ideal; any audio type comes near"
         case OpAmp():
-            volts = f"{format_value(part.noise_v_per_rt_hz, 'V')}/√Hz"
-            return f"noise {volts} or less" if part.noise_v_per_rt_hz else ""
+            return ", ".join(_op_amp_needs(part, circuit))
         case Capacitor(capacitance_farad=farad) if farad >= 1e-6:
             rated = _rated(circuit.supply.volts) if circuit.supply else ""
             return f"film, or electrolytic{rated}: mind its polarity"
     return ""
+
+
+def _op_amp_needs(part: OpAmp, circuit: Circuit) -> list[str]:
+    needs = []
+    if part.noise_v_per_rt_hz:
+        volts = f"{format_value(part.noise_v_per_rt_hz, 'V')}/√Hz"
+        needs.append(f"noise {volts} or less")
+    if swing_v := swings(circuit).get(part.ref, 0.0):
+        # the whole swing at the highest frequency that is heard
+        slew = slew_needed(swing_v, _LOOK_HZ[-1]) / 1e6
+        needs.append(f"slew {slew:.2g} V/µs or more")
+    return needs
 
 
 def _rated(supply_v: float) -> str:

@@ -63,9 +63,9 @@ def _worst_pole(chain: Chain, setting: Settings) -> complex | None:
 
 def _pole_words(pole: complex) -> str:
     real, imaginary = pole.real / (2 * math.pi), abs(pole.imag) / (2 * math.pi)
-    if imaginary == 0:
-        return f"{real:+.3g} Hz"
-    return f"{real:+.3g} ± {imaginary:.3g}j Hz"
+    sign = "−" if real < 0 else "+"
+    told = f"{sign}{format_frequency(abs(real))}"
+    return told if imaginary == 0 else f"{told} ± j{format_frequency(imaginary)}"
 
 
 def _driver(chain: Chain, setting: Settings, pole: complex) -> str:

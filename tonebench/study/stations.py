@@ -132,19 +132,40 @@ def _tips(u: Real, slope: Real, curve: Curve) -> Real:
 
 
 def _landings(u: Real, slope: Real) -> Real:
-    """Return where a slope keeps its sign and is least, between steeper ones."""
+    """Return where a slope keeps its sign and is least, between steeper ones.
+
+    A steeper place that is hardly steeper than the places beside it parts no landings:
+    they are one, however the slope ripples on it.
+    """
     size = np.abs(slope)
-    low = (size[1:-1] < size[:-2]) & (size[1:-1] <= size[2:])
-    high = (size[1:-1] >= size[:-2]) & (size[1:-1] > size[2:])
-    steep = np.concatenate([[0], 1 + np.flatnonzero(high), [len(u) - 1]])
-    kept = []
-    for place in 1 + np.flatnonzero(low):
-        after = np.searchsorted(steep, place)
-        sides = size[steep[[after - 1, after]]]
-        is_same = slope[place - 1] * slope[place + 1] >= 0
-        if is_same and size[place] <= _LANDING * sides.min():
-            kept.append(place)
+    ends = np.flatnonzero(np.diff(np.sign(slope)) != 0)
+    kept: list[int] = []
+    for first, last in pairwise([-1, *ends.tolist(), len(u) - 1]):
+        run = size[first + 1 : last + 1]
+        kept += [first + 1 + k for k in _run_landings(run)]
     return u[kept]
+
+
+def _run_landings(size: Real) -> list[int]:
+    """Return the landings of a stretch whose slope keeps its sign."""
+    padded = np.concatenate([[-1.0], size, [-1.0]])
+    high = (padded[1:-1] >= padded[:-2]) & (padded[1:-1] > padded[2:])
+    steep = np.flatnonzero(high).tolist()
+    level = [a + int(np.argmin(size[a : b + 1])) for a, b in pairwise(steep)]
+    while level:
+        # how much of the lesser slope beside it is left at each landing
+        shares = [
+            float(size[k] / min(size[a], size[b]))
+            for k, (a, b) in zip(level, pairwise(steep), strict=True)
+        ]
+        k = int(np.argmax(shares))
+        if shares[k] <= _LANDING:
+            break
+        lesser = k if size[steep[k]] < size[steep[k + 1]] else k + 1
+        beside = [i for i in (lesser - 1, lesser) if 0 <= i < len(level)]
+        worse = max(beside, key=lambda i: size[level[i]])
+        del steep[lesser], level[worse]
+    return level
 
 
 def _merged(row: list[Station]) -> list[Station]:

@@ -9,6 +9,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from tonebench.study.stations import (
     HALF_POWER_DB,
     LEAST_DB,
@@ -23,6 +25,14 @@ _LEAST_Q = 0.25
 _BAND_PASS_Q = 2 / 3
 #: What stands beside a sharper tip counts from this height on.
 _BESIDE_DB = 3.0
+#: A dip whose side towards a peak, once the pole pair behind the peak is taken away,
+#: rises by less than this share of its other side is only what the peak stands on; the
+#: pair's Q, and how near it is to the peak, in octaves.
+_OWN_SHARE, _PAIR_Q, _PAIR_NEAR = 0.5, 1.0, 0.25
+#: A maximum as sharp as this is never the plateau beside a dip.
+_PEAK_Q = 1.5
+#: The stations of a curve of three tips between two roll-offs.
+_THREE_TIPS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,12 +56,37 @@ def find_tips(curve: Curve, row: list[Station]) -> list[Tip]:
     candidates = {
         k: tip for k in range(1, len(row) - 1) if (tip := _candidate(curve, row, k))
     }
+    candidates = _told_of_three(row, candidates)
     kept: dict[int, Tip] = {}
     for tip in sorted(candidates.values(), key=lambda tip: -tip.sharpness):
-        if _stands_out(row, tip, kept):
+        if _stands_out(curve, row, tip, kept):
             kept[tip.place] = tip
     told = (_with_bases(row, kept[k], kept, candidates) for k in sorted(kept))
     return [tip for tip in told if abs(tip.height_db) >= LEAST_DB]
+
+
+def _told_of_three(row: list[Station], candidates: dict[int, Tip]) -> dict[int, Tip]:
+    """Leave what is told of a curve that goes up, down, up and down between roll-offs.
+
+    Where both maxima are broad and about as high the minimum is a dip in a plateau.
+    Where a broad one is lower, the higher one is a peak, and the minimum a dip if it is
+    deep beside the lower.
+    """
+    if len(row) != _THREE_TIPS or not (row[0].is_open and row[-1].is_open):
+        return candidates
+    if candidates.keys() != {1, 2, 3} or candidates[2].sign > 0:
+        return candidates
+    first_db, valley_db, last_db = (row[k].level_db for k in (1, 2, 3))
+    apart_db = last_db - first_db
+    lower = 1 if apart_db > 0 else 3
+    is_even = abs(apart_db) < _BESIDE_DB
+    broad = (1, 3) if is_even else (lower,)
+    if any(candidates[k].sharpness >= _PEAK_Q for k in broad):
+        return candidates
+    told = set() if is_even else {1, 3} - {lower}
+    if not told or min(first_db, last_db) - valley_db >= _BESIDE_DB:
+        told.add(2)
+    return {k: candidates[k] for k in sorted(told)}
 
 
 def sharpness(
@@ -88,10 +123,15 @@ def _candidate(curve: Curve, row: list[Station], k: int) -> Tip | None:
     return Tip(k, sign, q) if q is not None and q >= _LEAST_Q else None
 
 
-def _stands_out(row: list[Station], tip: Tip, kept: dict[int, Tip]) -> bool:
+def _stands_out(
+    curve: Curve, row: list[Station], tip: Tip, kept: dict[int, Tip]
+) -> bool:
     """Judge a tip against the levels that lie behind the sharper tips beside it."""
-    if not kept.keys() & {tip.place - 1, tip.place + 1}:
+    beside = [kept[k] for k in (tip.place - 1, tip.place + 1) if k in kept]
+    if not beside:
         return True
+    if tip.sign < 0 and any(_is_foot(curve, row, tip, each) for each in beside):
+        return False
     here = row[tip.place].level_db
     sides = [_level(row, tip.place, step, kept) for step in (-1, 1)]
     levels = [row[k].level_db for k in sides if k is not None]
@@ -101,6 +141,23 @@ def _stands_out(row: list[Station], tip: Tip, kept: dict[int, Tip]) -> bool:
     barriers = [row[tip.place + step].level_db for step in (-1, 1)]
     is_back = all(tip.sign * (b - base_db) <= LEAST_DB for b in barriers)
     return is_back and tip.sign * (here - base_db) >= _BESIDE_DB
+
+
+def _is_foot(curve: Curve, row: list[Station], dip: Tip, peak: Tip) -> bool:
+    """Return whether a dip is only the level that a resonance beside it rises from."""
+    roots, here, top = curve.roots, row[dip.place], row[peak.place]
+    octaves = np.abs(
+        np.log2(np.maximum(np.abs(roots.poles), 1e-9) / (2 * math.pi)) - top.tip_u
+    )
+    is_pair = np.abs(roots.poles) > -2 * _PAIR_Q * roots.poles.real
+    behind = is_pair & (roots.poles.imag != 0) & (octaves < _PAIR_NEAR)
+    if not behind.any():
+        return False
+    others = Curve(replace(roots, poles=roots.poles[~behind]))
+    low_db, high_db = others.level_db([here.tip_u, top.tip_u])
+    other_side = row[2 * dip.place - peak.place]
+    depth_db = other_side.level_db - here.level_db
+    return bool(high_db - low_db < _OWN_SHARE * depth_db)
 
 
 def _level(row: list[Station], k: int, step: int, kept: dict[int, Tip]) -> int | None:

@@ -16,13 +16,13 @@ import numpy as np
 from tonebench.circuit.controls import Knob, Settings
 from tonebench.errors import CircuitError
 from tonebench.network.roots import Roots, find_roots
+from tonebench.study.between import ROLL_OFFS, SAME_OCTAVES, Between
 from tonebench.study.features import HIGHEST_HZ, LOWEST_HZ, Feature, find_features
 from tonebench.study.turned import Turned, places
 
 #: Features are followed a good deal beyond what is heard.
 _FOLLOWED_HZ = (1.0, 100_000.0)
 _MOST_SETTINGS = 500
-_SAME_OCTAVES = 1.5
 _LOOK_HZ = np.geomspace(5, 40_000, 24)
 #: Shelves are one and the same within this, whichever way they go.
 _SAME_SHELF_OCTAVES = 0.5
@@ -64,13 +64,17 @@ class TrackedFeature:
 def track_features(turned: Turned) -> tuple[TrackedFeature, ...]:
     """Return every feature that any setting has, by input and frequency."""
     settings = all_settings(turned)
-    found = _found(turned, settings)
+    known: Known = {}
+    found = _found(turned, settings, known)
+    looked = Between(
+        turned.network, turned.controls, lambda roots: _features(roots, known)
+    )
     tracked: list[TrackedFeature] = []
     for k, name in enumerate(turned.network.inputs):
         heard = {
             at: features[k] for at, features in found.items() if features[k] is not None
         }
-        tracked += _followed(turned, settings, name, heard)
+        tracked += _followed(turned, settings, (k, name), heard, looked)
     return tuple(tracked)
 
 
@@ -121,11 +125,14 @@ def _one_at_a_time(
 
 
 Found = dict[tuple[int, ...], list[tuple[Feature, ...] | None]]
+#: The features of a response by its shape.
+Known = dict[tuple[float, ...], tuple[Feature, ...]]
 
 
-def _found(turned: Turned, settings: dict[tuple[int, ...], Settings]) -> Found:
+def _found(
+    turned: Turned, settings: dict[tuple[int, ...], Settings], known: Known
+) -> Found:
     """Return the features by setting and input; None where an input is silent."""
-    known: dict[tuple[float, ...], tuple[Feature, ...]] = {}
     found: Found = {}
     error: CircuitError | None = None
     for steps, setting in settings.items():
@@ -142,9 +149,7 @@ def _found(turned: Turned, settings: dict[tuple[int, ...], Settings]) -> Found:
     return found
 
 
-def _features(
-    roots: Roots, known: dict[tuple[float, ...], tuple[Feature, ...]]
-) -> tuple[Feature, ...]:
+def _features(roots: Roots, known: Known) -> tuple[Feature, ...]:
     """Return the features of a response; one that differs in level alone is known."""
     level_db = 20 * np.log10(np.maximum(np.abs(roots.response(_LOOK_HZ)), 1e-20))
     key = tuple(np.round(level_db - level_db[12], 7).tolist())
@@ -167,8 +172,9 @@ Member = tuple[tuple[int, ...], int]
 def _followed(
     turned: Turned,
     settings: dict[tuple[int, ...], Settings],
-    name: str,
+    source: tuple[int, str],
     heard: dict[tuple[int, ...], tuple[Feature, ...] | None],
+    looked: Between,
 ) -> list[TrackedFeature]:
     by_steps = {at: features for at, features in heard.items() if features is not None}
     above: dict[Member, Member] = {
@@ -191,7 +197,7 @@ def _followed(
     for member in above:
         groups.setdefault(top(member), []).append(member)
     tracked = [
-        _tracked(turned, settings, name, by_steps, group)
+        _tracked(turned, settings, source, by_steps, group, looked)
         for group in _shelves_joined(by_steps, groups.values())
     ]
     audible = [each for each in tracked if each is not None]
@@ -231,10 +237,10 @@ def _pairs(one: Sequence[Feature], other: Sequence[Feature]) -> list[tuple[int, 
             else math.inf
             for each in among
         ]
-        if feature.kind in ("high-pass", "low-pass"):  # there is one at most
+        if feature.kind in ROLL_OFFS:  # there is one at most
             return next((k for k, d in enumerate(apart) if math.isfinite(d)), None)
         least = min(apart, default=math.inf)
-        return apart.index(least) if least <= _SAME_OCTAVES else None
+        return apart.index(least) if least <= SAME_OCTAVES else None
 
     pairs = ((i, nearest(feature, other)) for i, feature in enumerate(one))
     return [(i, j) for i, j in pairs if j is not None and nearest(other[j], one) == i]
@@ -243,25 +249,28 @@ def _pairs(one: Sequence[Feature], other: Sequence[Feature]) -> list[tuple[int, 
 def _tracked(
     turned: Turned,
     settings: dict[tuple[int, ...], Settings],
-    name: str,
+    source: tuple[int, str],
     by_steps: dict[tuple[int, ...], tuple[Feature, ...]],
     group: Sequence[Member],
+    looked: Between,
 ) -> TrackedFeature | None:
     members = {at: by_steps[at][k] for at, k in group}
-    hz = [feature.frequency_hz for feature in members.values()]
+    seen = looked.seen(settings, members, source[0])
+    everywhere = [*members.values(), *seen.features]
+    hz = [feature.frequency_hz for feature in everywhere]
     if not any(LOWEST_HZ <= each <= HIGHEST_HZ for each in hz):
         return None
-    levels = [feature.level_db for feature in members.values()]
+    levels = [feature.level_db for feature in everywhere]
     start = next((at for at in members if settings[at] == turned.start), None)
     at = min(members, key=lambda at: _steps_away(turned, settings[at]))
     at = start if start is not None else at
     return TrackedFeature(
-        input=name,
+        input=source[1],
         here=members[at],
         setting=settings[at],
         is_here=start is not None,
-        always=len(members) == len(by_steps),
-        share=len(members) / len(by_steps),
+        always=len(members) == len(by_steps) and not seen.missing,
+        share=len(members) / (len(by_steps) + seen.missing),
         range_hz=(min(hz), max(hz)),
         range_db=(min(levels), max(levels)),
     )

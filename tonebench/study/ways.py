@@ -18,6 +18,7 @@ from tonebench.study.aim_search import AimSearch, Aside
 from tonebench.study.blamed import Blamed, blamed
 from tonebench.study.curve_search import CurveSearch
 from tonebench.study.feature_search import FeatureSearch
+from tonebench.study.stability import require_stable
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +79,11 @@ def ways_to(side: Side, aim: Aim, changes: Settings | None = None) -> Aimed:
     ------
     RequestError
         If the circuit is silent at this setting.
+    CircuitError
+        If it oscillates at it.
     """
     setting = side.chain.setting(changes or {})
+    require_stable(side.chain, setting)
     if aim.what == "flat":
         bare = replace(side.hookup, pickups={}, source_ohm=0.0, cable_farad=0.0)
         side = replace(side, hookup=bare)

@@ -1,175 +1,106 @@
 // SPDX-License-Identifier: MIT-0
 // What a person sees and presses: keys, buttons, fields, and the sentence that tells what
-// is heard. Stands behind sound.js, in one function with it.
+// is heard. All sound goes by `deck`.
 const SPOKEN = { a: "A", b: "B", dry: "the take through no circuit" };
 const KEYS = { a: "a", b: "b", d: "dry" };
-const state = { pairing: 0, voice: "a", place: 0, isPlaying: false, isDragged: false };
 const player = document.querySelector(".player");
 const buttons = [...document.querySelectorAll("[data-voice]")];
-const asTheyAre = document.querySelector("[value=as-they-are]");
-const calm = matchMedia("(prefers-reduced-motion: reduce)");
 const inTenths = (value) => value.toFixed(1);
-let asked = 0; // counts what a person asked for; what comes late is dropped
-let timer = 0;
-let sound = null; // at the rate of the take that plays
-let length = 0; // of that take, in seconds
+let isDragged = false; // the position, by hand
+let late = 0;
+let silent = 0;
 
-const pairing = () => data.pairings[state.pairing];
 /** The length as it is written into a field: a tenth may stand behind the very end. */
-const lastTenth = () => (Math.ceil(length * 10) / 10).toFixed(1);
-const place = () => (sound.run ? sound.position() : state.place);
-
-function levels() {
-  const voices = Object.entries(pairing().voices);
-  return Object.fromEntries(
-    voices.map(([name, voice]) => [
-      name,
-      name === state.voice ? fromDb(asTheyAre.checked ? voice.as_is_db : 0) : 0,
-    ]),
-  );
-}
+const lastTenth = () => (Math.ceil(deck.length * 10) / 10).toFixed(1);
 
 function say(words) {
   if (at("now").textContent !== words) at("now").textContent = words;
 }
 
 function tell() {
-  if (state.isPlaying && !sound.run) return; // asked for, and not heard yet
-  const name = SPOKEN[state.voice];
-  const isLevel = pairing().is_matched && !asTheyAre.checked;
-  const how = isLevel ? "at one level" : "as it is, not matched";
-  say(state.isPlaying ? `You hear ${name}, ${how}.` : `Paused; ${name} comes next.`);
+  if (deck.isPlaying && !deck.isHeard) return; // asked for, and not heard yet
+  const name = SPOKEN[deck.voice];
+  const how = deck.isLevel ? "at one level" : "as it is, not matched";
+  say(deck.isPlaying ? `You hear ${name}, ${how}.` : `Paused; ${name} comes next.`);
 }
 
 function showPlay() {
-  at("play").textContent = state.isPlaying ? "Pause" : "Play";
+  at("play").textContent = deck.isPlaying ? "Pause" : "Play";
   for (const button of buttons) {
-    button.setAttribute("aria-pressed", String(button.dataset.voice === state.voice));
+    const isChosen = button.dataset.voice === deck.voice;
+    button.setAttribute("aria-pressed", String(isChosen));
   }
 }
 
 function showPlace(value) {
   at("position").value = value;
-  at("where").textContent = `${inTenths(value)} of ${inTenths(length)} s`;
+  at("where").textContent = `${inTenths(value)} of ${inTenths(deck.length)} s`;
   // Whole seconds while it plays: a screen reader would tell every change.
-  const said = sound.run ? Math.floor(value) : inTenths(value);
-  at("position").setAttribute("aria-valuetext", `${said} of ${inTenths(length)} seconds`);
+  const said = deck.isHeard ? Math.floor(value) : inTenths(value);
+  const words = `${said} of ${inTenths(deck.length)} seconds`;
+  at("position").setAttribute("aria-valuetext", words);
 }
 
-function tick() {
-  clearTimeout(timer);
-  if (!sound.run) return;
-  if (!state.isDragged) showPlace(sound.position());
-  timer = setTimeout(tick, calm.matches ? 500 : 50);
+function stopWaiting() {
+  clearTimeout(late);
+  clearTimeout(silent);
 }
 
-async function play(from) {
-  const mine = ++asked;
-  state.isPlaying = true;
+deck.addEventListener("wait", () => {
+  stopWaiting();
   showPlay();
-  const late = setTimeout(() => say("Getting ready …"), 250);
-  const silent = setTimeout(() => {
-    if (sound.context.state === "running") return; // the clips are long, and will come
+  late = setTimeout(() => say("Getting ready …"), 250);
+  silent = setTimeout(() => {
+    if (deck.state === "running") return; // the clips are long, and will come
     say("No sound yet: is a loudspeaker or a headphone connected to this computer?");
   }, 3000);
-  try {
-    const opened = sound.open();
-    const [buffers] = await Promise.all([buffersOf(state.pairing), opened]);
-    if (mine !== asked) return;
-    sound.start(buffers, levels(), from < length - 0.05 ? from : 0, part());
-    at("caution").hidden = true;
-    tell();
-    tick();
-  } catch (error) {
-    if (mine !== asked) return;
-    pause();
-    say(`This can't be played: ${error.message}.`);
-  } finally {
-    clearTimeout(late);
-    clearTimeout(silent);
-  }
-}
-
-function pause() {
-  asked++;
-  state.place = sound.run ? sound.stop() : state.place;
-  state.isPlaying = false;
-  showPlay();
-  showPlace(state.place);
+});
+deck.addEventListener("play", () => {
+  stopWaiting();
+  at("caution").hidden = true;
   tell();
-}
-
-function ended() {
-  Object.assign(state, { isPlaying: false, place: 0 });
+});
+deck.addEventListener("pause", () => {
+  stopWaiting();
+  showPlay();
+  showPlace(deck.time);
+  tell();
+});
+deck.addEventListener("end", () => {
   showPlay();
   showPlace(0);
   say("That was the whole take.");
-}
-
-const toggle = () => (state.isPlaying ? pause() : play(state.place));
-
-function moveTo(value) {
-  state.place = value;
-  if (state.isPlaying) play(value);
-  else showPlace(value);
-}
-
-function choose(voice) {
-  if (!pairing().voices[voice]) return;
-  state.voice = voice;
-  sound.hear(levels());
+});
+deck.addEventListener("fail", ({ detail: error }) => {
+  say(`This can't be played: ${error.message}.`);
+});
+deck.addEventListener("time", () => {
+  if (!isDragged) showPlace(deck.time);
+});
+deck.addEventListener("seek", () => {
+  if (!deck.isPlaying) showPlace(deck.time);
+});
+deck.addEventListener("choose", () => {
   showPlay();
-  if (state.isPlaying || state.place > 0) tell();
-}
+  if (deck.isPlaying || deck.time > 0) tell();
+});
+deck.addEventListener("level", () => {
+  if (deck.isPlaying) tell();
+});
+deck.addEventListener("pairing", showPairing);
 
-/** The part to loop, its fields set right; null when the take plays to its end. */
-function part() {
-  const from = Math.min(Math.max(at("from").valueAsNumber || 0, 0), length - 0.1);
-  const asWritten = at("to").valueAsNumber || length;
-  const to = Math.min(Math.max(asWritten, from + 0.1), length);
-  at("from").value = inTenths(from);
-  at("to").value = to < length ? inTenths(to) : lastTenth();
-  return at("loop").checked ? { from, to } : null;
-}
-
-function changePart() {
-  part();
-  if (state.isPlaying) play(place());
-}
-
-/** Take over what is another take's: its rate, its length, and no part of it chosen. */
-function showTake() {
-  const { rate_hz: rate, duration_s } = pairing();
-  if (sound?.rate !== rate) {
-    if (sound) sound.close();
-    sound = new Sound(rate);
-    sound.onEnd = ended;
-    setVolume();
-  }
-  length = duration_s;
-  state.place = 0;
-  for (const id of ["position", "from", "to"]) at(id).max = lastTenth();
-  at("from").value = inTenths(0);
-  at("to").value = lastTenth();
-}
-
-function showPairing(number) {
-  const from = sound ? place() : 0;
-  const isSameTake = sound !== null && pairing().take === data.pairings[number].take;
-  state.pairing = number;
-  if (!isSameTake) showTake();
+function showPairing() {
   document.querySelectorAll(".pairing").forEach((article, k) => {
-    article.hidden = k !== number;
+    article.hidden = k !== deck.number;
   });
-  const hasDry = Boolean(pairing().voices.dry);
-  at("dry-key").hidden = !hasDry;
-  for (const button of buttons) button.hidden = !pairing().voices[button.dataset.voice];
-  at("level-hint").textContent = pairing().level_hint;
-  at("levels").disabled = !pairing().is_matched;
-  if (!pairing().voices[state.voice]) state.voice = "a";
+  const { voices, level_hint: hint, is_matched: isMatched } = deck.pairing;
+  at("position").max = lastTenth();
+  at("dry-key").hidden = !voices.dry;
+  for (const button of buttons) button.hidden = !voices[button.dataset.voice];
+  at("level-hint").textContent = hint;
+  at("levels").disabled = !isMatched;
   showPlay();
-  if (state.isPlaying) play(isSameTake ? from : 0);
-  else showPlace(state.place);
+  if (!deck.isPlaying) showPlace(deck.time);
 }
 
 function setVolume() {
@@ -177,35 +108,29 @@ function setVolume() {
   const words = level <= OFF_DB ? "off" : `${level}`.replace("-", "\u2212") + " dB";
   at("loud").textContent = words;
   at("volume").setAttribute("aria-valuetext", words);
-  sound.setVolume(level <= OFF_DB ? 0 : fromDb(level));
+  deck.setVolume(level);
 }
+
+const toggle = () => (deck.isPlaying ? deck.pause() : deck.play());
 
 at("play").addEventListener("click", toggle);
 for (const button of buttons) {
-  button.addEventListener("click", () => choose(button.dataset.voice));
+  button.addEventListener("click", () => deck.choose(button.dataset.voice));
 }
 at("position").addEventListener("input", (event) => {
-  state.isDragged = true;
+  isDragged = true;
   showPlace(event.target.valueAsNumber);
 });
 at("position").addEventListener("change", (event) => {
-  state.isDragged = false;
-  moveTo(event.target.valueAsNumber);
+  isDragged = false;
+  deck.seek(event.target.valueAsNumber);
 });
 at("volume").addEventListener("input", setVolume);
 at("levels").addEventListener("change", () => {
-  sound.hear(levels());
-  if (state.isPlaying) tell();
+  deck.setLevel(document.querySelector("[name=level]:checked").value);
 });
-for (const id of ["loop", "from", "to"]) at(id).addEventListener("change", changePart);
-for (const id of ["from", "to"]) {
-  at(`${id}-here`).addEventListener("click", () => {
-    at(id).value = inTenths(place());
-    changePart();
-  });
-}
 for (const radio of document.querySelectorAll("[name=pairing]")) {
-  radio.addEventListener("change", () => showPairing(Number(radio.value)));
+  radio.addEventListener("change", () => deck.show(Number(radio.value)));
 }
 // A button that was clicked would keep the focus, and take Space for itself.
 player.addEventListener("mousedown", (event) => {
@@ -214,24 +139,12 @@ player.addEventListener("mousedown", (event) => {
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.altKey || event.metaKey || event.repeat) return;
   const isOn = (selector) => event.target.closest?.(selector);
-  if (isOn("input[type=number]")) return;
+  if (isOn("input[type=number], input[type=text], textarea, select")) return;
   const usesSpace = "button, summary, a, [type=checkbox], [type=radio]:not(:checked)";
   if (event.key === " " && !isOn(usesSpace)) {
     event.preventDefault(); // the page would scroll
     toggle();
   } else if (Object.hasOwn(KEYS, event.key.toLowerCase())) {
-    choose(KEYS[event.key.toLowerCase()]);
+    deck.choose(KEYS[event.key.toLowerCase()]);
   }
-});
-
-// A browser fills in a page that is loaded again: start from what the fields say.
-at("volume").value = at("volume").defaultValue; // but never louder than a first time
-const chosen = document.querySelector("[name=pairing]:checked");
-showPairing(Number(chosen?.value ?? 0));
-document.addEventListener("DOMContentLoaded", () => {
-  if (data.carried) return; // long takes are decoded when they are wanted
-  buffersOf(state.pairing).then(
-    () => performance.mark("ready"),
-    (error) => say(`This can't be played: ${error.message}.`),
-  );
 });

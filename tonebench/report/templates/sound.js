@@ -1,16 +1,27 @@
 // SPDX-License-Identifier: MIT-0
-// Plays a comparison's clips: A, B and the dry take run side by side from one instant,
-// and only their gains change. A page opened from a disk may not fetch anything, so the
-// clips come as texts in the page, or as scripts beside it that hand their text over.
-// Stands before page.js, in one function with it.
+// Sounds of a pairing: A, B and the dry take run side by side from one instant, and only
+// their gains change. Knows no page, no clip and no keys. The way to the sound for other
+// scripts of the page, and settled:
+//
+// `Sound`, for a player of one's own, as blind.js has one (its buffers: `buffersOf`):
+//   new Sound(rate) · open() · start(buffers, levels, from, part) · hear(levels)
+//   stop() · position() · setVolume(gain) · close() · onEnd
+// `deck` (deck.js), for the page's own player:
+//   play(from?)       plays from there (seconds), or from where it stands; a promise
+//   pause()           stops with a short fade, and keeps the place
+//   seek(seconds)     goes there, playing or not
+//   choose(voice)     "a", "b" or "dry": crossed over in 5 ms at the same frame
+//   setLoop(part)     { from, to } in seconds, or null for the whole take
+//   setLevel(which)   "matched" or "as-they-are"
+//   setVolume(db)     at and below OFF_DB it is silent
+//   show(number)      goes over to another pairing of data.pairings
+//   voice · number · pairing · length · loop · isPlaying · isHeard · isLevel · time · state
+// and its events: "wait" while it gets ready, "play" when it is heard, "pause", "end",
+// "choose", "loop", "level", "seek", "time" (20 times a second while it is heard),
+// "pairing", and "fail" with the error as `detail`.
 "use strict";
 const FADE_S = 0.005;
-const OFF_DB = -48; // the volume's lowest place is silence
-const data = JSON.parse(document.getElementById("data").textContent);
-const at = (id) => document.getElementById(id);
 const fromDb = (db) => 10 ** (db / 20);
-
-// ---- Sound: one run is all voices of a pairing, started at one time ----
 
 class Sound {
   constructor(rate) {
@@ -59,8 +70,8 @@ class Sound {
     run.out.connect(this.master);
     if (loop) {
       run.loop = { from: this.onFrame(loop.from), to: this.onFrame(loop.to) };
-      run.from = Math.min(Math.max(run.from, run.loop.from), run.loop.to - 0.01);
-      run.from = this.onFrame(run.from);
+      const isInside = run.from >= run.loop.from && run.from < run.loop.to - 2 * FADE_S;
+      if (!isInside) run.from = run.loop.from;
     }
     const into = loop ? this.seam(run) : run.out;
     for (const [name, buffer] of Object.entries(buffers)) {
@@ -162,51 +173,4 @@ class Sound {
     param.setTargetAtTime(gain, when, FADE_S); // from wherever it is, without a step
     param.setValueAtTime(gain, when + 12 * FADE_S);
   }
-}
-
-// ---- Clips: base64 text to samples, kept for a pairing as long as it is chosen ----
-
-const waiting = new Map();
-// Called by the scripts beside the page, when there are any.
-globalThis.tonebenchClip = (number, text) => waiting.get(number)?.(text);
-
-function carried(number) {
-  return new Promise((resolve, reject) => {
-    const file = `clip-${number}.js`;
-    const script = document.createElement("script");
-    waiting.set(number, (text) => (script.remove(), resolve(text)));
-    script.onerror = () =>
-      reject(new Error(`${file} is missing beside this page; keep the folder together`));
-    script.src = file;
-    document.head.append(script);
-  });
-}
-
-async function samplesOf(number, rate) {
-  const text = data.carried ? await carried(number) : at(`clip-${number}`).textContent;
-  const binary = atob(text);
-  const bytes = new Uint8Array(binary.length);
-  for (let k = 0; k < binary.length; k++) bytes[k] = binary.charCodeAt(k);
-  // At the clips' own rate, so that nothing is resampled.
-  const decoder = new OfflineAudioContext(1, 1, rate);
-  return decoder.decodeAudioData(bytes.buffer);
-}
-
-const kept = new Map();
-
-/** The buffers of a pairing; those of long takes are kept for one pairing alone. */
-function buffersOf(number) {
-  if (!kept.has(number)) {
-    if (data.carried) kept.clear();
-    const { voices, rate_hz: rate } = data.pairings[number];
-    const found = Promise.all(
-      Object.entries(voices).map(async ([name, { clip }]) => [
-        name,
-        await samplesOf(clip, rate),
-      ]),
-    ).then(Object.fromEntries);
-    found.catch(() => kept.delete(number)); // so that it can be tried again
-    kept.set(number, found);
-  }
-  return kept.get(number);
 }
