@@ -123,7 +123,8 @@ class HumFinder:
             low = spectra[:, at - _BESIDE_TO : at - _BESIDE_FROM]
             high = spectra[:, at + _BESIDE_FROM + 1 : at + _BESIDE_TO + 1]
             beside = np.median(np.hstack([low, high]), axis=1) * (2 * _OWN + 1)
-            level, noise = float(own.min()), float(np.median(beside))
+            # the power of noise in a line has its median at ln 2 of the mean
+            level, noise = float(own.min()), float(np.median(beside)) / np.log(2)
             above = 10 * np.log10(max(level, 1e-30) / max(noise, 1e-30))
             level_dbfs = 10 * np.log10(max(level, 1e-30))
             found.append(HumLine(hz, float(level_dbfs), float(above)))

@@ -17,9 +17,10 @@ Real = NDArray[np.float64]
 _LEAST_CLIPPED = 3
 #: What counts as the highest value: the converter's, and a little below.
 _NEAR = 0.999
-#: By how much a wave must have wanted to go on, eight steps of 16 bits: rounding makes
-#: a crest of 31 Hz flat over 11 samples at 192 kHz, which comes to half of that.
-_LEAST_EXCESS = 8 * 2.0**-15
+#: By how much a wave must have wanted to go on, and how steep both ends must be
+#: together: rounding to 16 bits makes low crests flat over many samples, with steps of
+#: one at the ends; over few samples the steps may be three, but come to little.
+_LEAST_EXCESS, _LEAST_STEPS = 8 * 2.0**-15, 4 * 2.0**-15
 #: Fewer equal samples are no gap; and how far the sound must jump at its end.
 _LEAST_GAP, _LEAST_JUMP = 16, 0.02
 _MOST_GAPS = 10_000
@@ -114,6 +115,7 @@ class RunFinder:
         size, sides = np.abs(values), np.sign(values)
         excess = (steps_in + steps_out) * lengths / 8  # NaN at the start: no
         is_top = (before * sides < size) & (after * sides < size)
+        is_top &= steps_in + steps_out >= _LEAST_STEPS
         for k in np.flatnonzero(is_top & (excess > _LEAST_EXCESS)).tolist():
             tops = self._tops[1 if values[k] > 0 else -1]
             if size[k] >= _NEAR * tops.peak:

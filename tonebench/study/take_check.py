@@ -156,7 +156,8 @@ def _findings(take: Take, info: TakeInfo, reading: TakeReading) -> Iterator[Find
     hum, playing = reading.hum, reading.playing_dbfs
     if hum and has_long_rest(reading) and playing - hum.level_dbfs < _HUM_DB:
         yield Finding(Kind.HUM)
-    if has_rest(reading) and playing - reading.floor_dbfs < _NOISE_DB:
+    # what is quiet for more than a second is noise, not the end of a note
+    if has_long_rest(reading) and playing - reading.floor_dbfs < _NOISE_DB:
         yield Finding(Kind.NOISE)
     if info.duration_s < _SHORT_S:
         yield Finding(Kind.SHORT)
