@@ -14,6 +14,13 @@ from tonebench.report import doctor
 Capsys = pytest.CaptureFixture[str]
 
 
+@pytest.fixture(autouse=True)
+def complete(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pretend that every optional part that Python finds is there."""
+    monkeypatch.setattr(doctor, "find_spec", lambda name: name)
+    monkeypatch.setattr(doctor, "find_library", lambda name: name)
+
+
 @pytest.fixture
 def bare(monkeypatch: pytest.MonkeyPatch) -> None:
     """Pretend that nothing was compiled."""
@@ -63,10 +70,27 @@ def test_a_missing_kernel_is_told_with_what_it_is_for_and_how_to_get_it(
 def test_a_missing_plug_in_host_is_told_with_how_to_get_it(
     capsys: Capsys, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(doctor, "find_spec", lambda name: None)
+    monkeypatch.setattr(doctor, "find_spec", lambda name: name != "pedalboard" or None)
     told = asked(capsys, "doctor")["missing"][-1]
     assert told["part"] == "plug-in host"
     assert "pip install 'tonebench[plugins]'" in told["remedy"]
+
+
+@pytest.mark.parametrize(
+    ("lacking", "remedy"),
+    [
+        ("find_spec", "pip install 'tonebench[live]'"),
+        ("find_library", "apt install libportaudio2"),
+    ],
+)
+def test_sound_cards_that_can_not_be_reached_are_told_with_how_to_get_there(
+    capsys: Capsys, monkeypatch: pytest.MonkeyPatch, lacking: str, remedy: str
+) -> None:
+    monkeypatch.setattr(platform, "system", lambda: "Linux")
+    monkeypatch.setattr(doctor, lacking, lambda name: None)
+    told = asked(capsys, "doctor")["missing"][-1]
+    assert told["part"] == "sound cards"
+    assert remedy in told["remedy"]
 
 
 def test_the_environments_wish_is_told(

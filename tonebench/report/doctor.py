@@ -5,7 +5,8 @@ Looks at what is installed and changes nothing. Knows only of parts that toneben
 """
 
 import platform
-from dataclasses import dataclass
+from ctypes.util import find_library
+from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
 
@@ -47,6 +48,9 @@ def examine() -> Findings:
     reason = fault()
     missing = [_missing_kernel(reason)] if reason else []
     missing += [] if find_spec("pedalboard") else [_NO_PLUGINS]
+    missing += [] if find_spec("sounddevice") else [_NO_SOUND_CARDS]
+    if find_spec("sounddevice") and _lacks_portaudio():
+        missing.append(_NO_PORTAUDIO)
     versions = {name: _version(name) for name in _LIBRARIES}
     return Findings(chosen(), asked(), versions, tuple(missing))
 
@@ -57,6 +61,24 @@ _NO_PLUGINS = Missing(
     purpose="a VST3 or AU plug-in after both circuits, by --after",
     remedy="pip install 'tonebench[plugins]', or pip install pedalboard",
 )
+
+
+_NO_SOUND_CARDS = Missing(
+    part="sound cards",
+    reason="the package sounddevice isn't installed",
+    purpose="playing and switching in the terminal, as blind does",
+    remedy="pip install 'tonebench[live]', or pip install sounddevice",
+)
+_NO_PORTAUDIO = replace(
+    _NO_SOUND_CARDS,
+    reason="PortAudio isn't installed",
+    remedy="apt install libportaudio2 (Debian, Ubuntu)",
+)
+
+
+def _lacks_portaudio() -> bool:
+    """Return whether sounddevice can't work; elsewhere it brings what it needs."""
+    return platform.system() == "Linux" and find_library("portaudio") is None
 
 
 def _missing_kernel(reason: str) -> Missing:
