@@ -47,15 +47,13 @@ def test_what_a_take_was_recorded_through_is_told(capsys: Shell, folder: Path) -
         'pickup = "sedge"\ncable = "700p"\nload = "1M"\n'
     )
     words = told(capsys, 0, "take", "mine.wav")
-    assert (
-        "It was recorded through sedge → 700 pF lead → straight → 1 MΩ; that is taken out"
-        in words
-    )
+    chain = "sedge → 700 pF lead → straight → 1 MΩ"
+    assert f"It was recorded through {chain}; that is taken out again." in words
     assert "isn't known" not in words
     # closed form: 2 V · 10^(−12/20)
     assert "volts          502 mV at the peak; full scale is 2 V" in words
     values = asked(capsys, "take", "mine.wav")
-    assert values["recorded"] == ["sedge → 700 pF lead → straight → 1 MΩ"]
+    assert values["recorded"] == [chain]
     assert values["full_scale_v"] == 2
     assert values["findings"] == []
 

@@ -55,7 +55,9 @@ def test_b_is_trimmed_by_as_much_as_its_clip_says(
     assert clips[1]["gain_db"] - clips[0]["gain_db"] == pytest.approx(trim, abs=1e-9)
     assert max(clip["gain_db"] for clip in clips) == 0
     sign = "+" if trim > 0 else "−"
-    notice = f"B is trimmed by hand, after matching: {sign}{abs(trim):.2f} dB"
+    by = f"{sign}{abs(trim):.2f} dB"
+    notice = f"B is trimmed by hand after matching, by {by}; the curves leave that out"
+    assert pairing["verdict"][2] == "At one level the curves of A and B are the same."
     assert pairing["notices"] == [notice]
     assert notice in (folder / "out" / "index.html").read_text(
         encoding="utf-8"

@@ -112,12 +112,13 @@ def trim_words(trim_b_db: float) -> str:
     """Return what a trim by hand does, or nothing if there is none.
 
     >>> trim_words(-0.15)
-    'B is trimmed by hand, after matching: −0.15 dB'
+    'B is trimmed by hand after matching, by −0.15 dB; the curves leave that out'
     """
     if not trim_b_db:
         return ""
     sign = "+" if trim_b_db > 0 else "−"
-    return f"B is trimmed by hand, after matching: {sign}{abs(trim_b_db):.2f} dB"
+    by = f"{sign}{abs(trim_b_db):.2f} dB"
+    return f"B is trimmed by hand after matching, by {by}; the curves leave that out"
 
 
 def with_dry(

@@ -55,10 +55,14 @@ class MatchedCurves:
 def matched_curves(
     measured: MeasuredPair, frequency_hz: NDArray[np.float64]
 ) -> MatchedCurves:
-    """Return the curves of a pairing with its match gains applied."""
+    """Return the curves of a pairing with its match gains applied.
+
+    A trim by hand is left out: it is of the clips.
+    """
     levels = []
-    voices = measured.pair.a, measured.pair.b
-    for voice, gain_db in zip(voices, measured.gains_db[:2], strict=True):
+    voices, matched = (measured.pair.a, measured.pair.b), measured.matched
+    gains_db = matched.gain_a_db, matched.gain_b_db
+    for voice, gain_db in zip(voices, gains_db, strict=True):
         magnitude = heard_gain(voice, frequency_hz, measured.playing)
         with np.errstate(divide="ignore"):
             levels.append(20 * np.log10(magnitude) + gain_db)

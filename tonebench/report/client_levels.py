@@ -33,7 +33,7 @@ def heard_html(pairing: Values) -> str:
     ]
     names = list(clips[0]["octaves_dbfs"])
     octaves = [
-        _row(f"{name} Hz", [clip["octaves_dbfs"].get(name) for clip in clips], "dBFS")
+        _row(_hertz(name), [clip["octaves_dbfs"].get(name) for clip in clips], "dBFS")
         for name in names
     ]
     return (
@@ -42,7 +42,8 @@ def heard_html(pairing: Values) -> str:
         '<table class="levels"><thead><tr><td></td><th scope="col" class="a">A</th>'
         '<th scope="col" class="b">B</th><th scope="col">B − A</th></tr></thead>'
         f"<tbody>{''.join(rows)}</tbody>"
-        '<tbody><tr><th scope="rowgroup" colspan="4">RMS in each octave</th></tr>'
+        '<tbody><tr><th scope="rowgroup">RMS in each octave</th>'
+        "<td></td><td></td><td></td></tr>"
         f"{''.join(octaves)}</tbody></table></div></details>"
     )
 
@@ -56,4 +57,12 @@ def _row(word: str, values: Sequence[float | None], unit: str) -> str:
 
 
 def _cell(value: float | None, unit: str) -> str:
-    return "none" if value is None else format_level(value, unit)
+    if value is None:
+        return "none"
+    told = format_level(value, unit)
+    return told.removeprefix("+") if unit in ("LU", "dB") else told
+
+
+def _hertz(name: str) -> str:
+    """Return an octave's name with its unit ("500 Hz", "16 kHz")."""
+    return f"{name[:-1]} kHz" if name.endswith("k") else f"{name} Hz"
