@@ -42,7 +42,7 @@ def heard_html(pairing: Values) -> str:
         '<table class="levels"><thead><tr><td></td><th scope="col" class="a">A</th>'
         '<th scope="col" class="b">B</th><th scope="col">B − A</th></tr></thead>'
         f"<tbody>{''.join(rows)}</tbody>"
-        '<tbody><tr><th scope="rowgroup">RMS in each octave</th>'
+        '<tbody><tr><th scope="row">RMS in each octave</th>'
         "<td></td><td></td><td></td></tr>"
         f"{''.join(octaves)}</tbody></table></div></details>"
     )
