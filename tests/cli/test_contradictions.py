@@ -209,11 +209,11 @@ def read_24(path: Path) -> NDArray[np.float64]:
 def test_a_take_too_short_for_loudness_goes_by_rms_and_says_so(
     desk: Path, capsys: Capsys
 ) -> None:
-    """0.2 s: ITU-R BS.1770 measures in blocks of 0.4 s."""
+    """0.2 s: ITU-R BS.1770 measures in blocks of 0.4 s, and few of them mislead."""
     words = ("--a", "divider.toml", "--b", "straight", "--take", "short.wav")
     assert tonebench("compare", *words, "-o", "out") == 0
     told = capsys.readouterr().out
-    assert "matched by RMS: too short or too soft to go by loudness" in told
+    assert "matched by RMS: shorter than 3 s, too short to go by loudness" in told
     a, b = (
         read_24(desk / "out" / f"as-asked-{name}.wav")
         for name in ("a-divider", "b-straight")
