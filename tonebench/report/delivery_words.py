@@ -37,6 +37,7 @@ _VOICES = {
     "b": "B",
     "dry": "dry, no circuit",
     "switch": "A and B by turns",
+    "difference": "B − A, 6 dB down",
 }
 _CAUTION = (
     "Turn headphones and speakers down before you play a clip for the first time. "
