@@ -213,7 +213,7 @@ def test_a_take_too_short_for_loudness_goes_by_rms_and_says_so(
     words = ("--a", "divider.toml", "--b", "straight", "--take", "short.wav")
     assert tonebench("compare", *words, "-o", "out") == 0
     told = capsys.readouterr().out
-    assert "matched by RMS: too short or too soft to go by loudness" in told
+    assert "matched by RMS: shorter than 3 s, too short to go by loudness" in told
     a, b = (
         read_24(desk / "out" / f"as-asked-{name}.wav")
         for name in ("a-divider", "b-straight")
