@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tonebench.audio.files import ClipWriter
+from tonebench.audio.clip_files import ClipWriter
 
 EDGES_24 = [-(2**23), -(2**23) + 1, -1, 0, 1, 2**23 - 2, 2**23 - 1]
 INTEGER_KINDS = [("x.wav", "pcm24"), ("x.flac", "pcm24"), ("x.wav", "pcm16")]

@@ -20,7 +20,8 @@ from clip_helpers import (
 )
 
 from tonebench.audio import formats
-from tonebench.audio.files import ClipWriter, read_take
+from tonebench.audio.clip_files import ClipWriter
+from tonebench.audio.files import read_take
 from tonebench.audio.quantise import DITHER_SEED, Quantiser
 from tonebench.errors import AudioError, CheckFailed, OutputError, RequestError
 

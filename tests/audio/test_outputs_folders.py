@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from clip_helpers import names_in
 
-from tonebench.audio.files import ClipWriter
+from tonebench.audio.clip_files import ClipWriter
 from tonebench.audio.outputs import whole_folder, write_whole
 from tonebench.errors import OutputError
 

@@ -209,7 +209,7 @@ def read_24(path: Path) -> NDArray[np.float64]:
 def test_a_take_too_short_for_loudness_goes_by_rms_and_says_so(
     desk: Path, capsys: Capsys
 ) -> None:
-    """0.2 s: ITU-R BS.1770 measures in blocks of 0.4 s."""
+    """0.2 s: ITU-R BS.1770 measures in blocks of 0.4 s, and few of them mislead."""
     words = ("--a", "divider.toml", "--b", "straight", "--take", "short.wav")
     assert tonebench("compare", *words, "-o", "out") == 0
     told = capsys.readouterr().out

@@ -294,7 +294,7 @@ def test_the_command_hears_no_difference_between_joined_and_drawn(
     assert tonebench("compare", "comparison.toml", "-o", "out") == 0
     told = capsys.readouterr().out
     assert "At one level the curves of A and B are the same." in told
-    assert "RMS is the same already" in told  # a take under 3 s
+    assert "RMS is the same already" in told  # under 3 s loudness misleads
 
 
 def test_options_join_as_keys_do(

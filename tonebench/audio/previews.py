@@ -9,7 +9,8 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
-from tonebench.audio.files import TakeInfo, TakeReader, encode_lossy
+from tonebench.audio.clip_files import encode_lossy
+from tonebench.audio.files import TakeInfo, TakeReader
 from tonebench.audio.outputs import reported, whole_file
 from tonebench.audio.tags import Tags, id3_tag, ogg_page_length, with_fixed_serial
 from tonebench.errors import AudioError

@@ -11,7 +11,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from tonebench.audio.files import ClipWriter, TakeReader, read_take
+from tonebench.audio.clip_files import ClipWriter
+from tonebench.audio.files import TakeReader, read_take
 from tonebench.audio.outputs import whole_folder
 from tonebench.compare.blind_folder import BlindPair
 from tonebench.compare.blind_session import Session

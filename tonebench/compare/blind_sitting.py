@@ -12,10 +12,11 @@ from pathlib import Path
 from tonebench.audio.mixer import QUIET_DB, Mixer
 from tonebench.compare.blind_clips import Heard
 from tonebench.compare.blind_session import Session, save_session
+from tonebench.study.exposure import exposure_words
 
 CAUTION = (
     "Turn your listening level down before the first sound, then raise it. Loud or "
-    "sudden sound can damage hearing and loudspeakers."
+    f"sudden sound can damage hearing and loudspeakers. {exposure_words()}"
 )
 _VOICES = {
     "x": "the hidden one",

@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from tonebench.audio.files import ClipWriter, TakeInfo
+from tonebench.audio.clip_files import ClipWriter
+from tonebench.audio.files import TakeInfo
 from tonebench.compare.measured import Measured, MeasuredPair
 from tonebench.plan.comparison import Comparison
 

@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from tonebench.audio.files import ClipWriter, TakeReader
+from tonebench.audio.clip_files import ClipWriter
+from tonebench.audio.files import TakeReader
 from tonebench.audio.levels import LevelMeter, common_trim_db
 from tonebench.audio.outputs import is_same_file
 from tonebench.audio.overlap import Behind, ahead

@@ -10,6 +10,7 @@ from html import escape
 from typing import Any
 
 from tonebench.audio.levels import CEILING_WORDS
+from tonebench.study.exposure import exposure_words
 from tonebench.units import (
     format_db,
     format_frequency,
@@ -233,6 +234,7 @@ def footer_html(manifest: Values, takes: Sequence[Values]) -> str:
         "All clips of a pairing start on one sample and are the same length; they are "
         "24-bit, and nothing on this page leaves your computer."
     )
+    lines.append(exposure_words())
     lines.append(f"Made with tonebench {escape(str(manifest.get('tonebench', '')))}.")
     return "\n".join(f"<p>{line}</p>" for line in lines)
 

@@ -10,7 +10,8 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from tonebench.audio.files import ClipWriter, TakeReader
+from tonebench.audio.clip_files import ClipWriter
+from tonebench.audio.files import TakeReader
 from tonebench.audio.outputs import whole_file
 
 #: A page that would grow larger has its sound in scripts beside it.

@@ -16,7 +16,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tonebench.audio.files import ClipWriter, TakeInfo, TakeReader
+from tonebench.audio.clip_files import ClipWriter
+from tonebench.audio.files import TakeInfo, TakeReader
 from tonebench.audio.outputs import (
     is_same_file,
     reported,

@@ -23,6 +23,7 @@ from tonebench.audio.tags import Tags
 from tonebench.errors import RequestError
 from tonebench.report.client_parts import Values, take_of
 from tonebench.report.sheet import rows_of
+from tonebench.study.exposure import exposure_words
 from tonebench.units import format_db, format_level, format_value
 
 READ_ME = "README.txt"
@@ -39,7 +40,7 @@ _VOICES = {
 }
 _CAUTION = (
     "Turn headphones and speakers down before you play a clip for the first time. "
-    "Long and loud listening damages hearing."
+    f"{exposure_words()}"
 )
 
 
